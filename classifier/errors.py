@@ -1,0 +1,83 @@
+"""Everything that can go wrong, drawn once. Each message says what came, what is wanted and what to do next.
+
+HoistloreError
+├── PhotoError                 one photo cannot be used; the others can
+│   ├── NotAPhoto              the bytes are no picture format that we read
+│   ├── PhotoTooLarge          more bytes or more pixels than the limits allow
+│   └── UnreadablePhoto        the right format, but empty, cut off or damaged
+├── InputError                 the request as a whole makes no sense
+│   ├── NothingToGoOn          neither a photo nor an observation
+│   ├── TooManyPhotos          more views of one lift than we read together
+│   └── ObservationError       an observation that the catalogue does not know
+├── CatalogueError             a catalogue that does not hold together: file, row, reason
+├── SettingsError              a setting whose value cannot be used
+└── ModelError                 the networks cannot be trusted; nothing starts
+    ├── WeightsMissing
+    ├── WeightsAltered
+    └── WeightsMalformed
+"""
+
+
+class HoistloreError(Exception):
+    """The root of every failure that this project raises on purpose."""
+
+
+class PhotoError(HoistloreError):
+    """A photo that cannot be used. `name` is the name under which it came, `reason` the sentence without that name."""
+
+    def __init__(self, name: str, reason: str) -> None:
+        super().__init__(f"{name}: {reason}")
+        self.name = name
+        self.reason = reason
+
+
+class NotAPhoto(PhotoError):
+    """The content is none of the formats that we read, whatever its name or declared type says."""
+
+
+class PhotoTooLarge(PhotoError):
+    """More bytes or more pixels than the limits allow; refused before it is decoded."""
+
+
+class UnreadablePhoto(PhotoError):
+    """A format that we read, but empty, cut off or damaged. A photo is read whole or not at all."""
+
+
+class InputError(HoistloreError):
+    """The request as a whole makes no sense, whatever the photos show."""
+
+
+class NothingToGoOn(InputError):
+    """Neither a photo nor an observation came."""
+
+
+class TooManyPhotos(InputError):
+    """More photos than are read together as views of one lift."""
+
+
+class ObservationError(InputError):
+    """An observation, or its answer, that the catalogue does not know."""
+
+
+class CatalogueError(HoistloreError):
+    """A catalogue that does not hold together; the message names file, row and reason."""
+
+
+class SettingsError(HoistloreError):
+    """A setting whose value cannot be used; the message names the setting and what it may be."""
+
+
+class ModelError(HoistloreError):
+    """The networks cannot be trusted as they lie there, so nothing starts."""
+
+
+class WeightsMissing(ModelError):
+    """A file of the model is not there."""
+
+
+class WeightsAltered(ModelError):
+    """A file of the model is not the one that the metadata describes."""
+
+
+class WeightsMalformed(ModelError):
+    """The metadata or a network does not have the shape that the serving code needs."""

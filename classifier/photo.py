@@ -1,0 +1,209 @@
+"""A photo as it came from a phone: bytes to upright RGB, at the size that is needed and no larger.
+
+Formats: JPEG (and the multi-picture files of some phones), PNG, WebP, HEIC. Decoding a JPEG dominates the whole answer,
+so it is decoded at 1/8, 1/4 or 1/2 scale by the codec itself wherever that leaves enough pixels.
+"""
+
+import io
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+from PIL import Image
+
+from classifier.errors import NotAPhoto, PhotoTooLarge, UnreadablePhoto
+
+Box = tuple[float, float, float, float]
+"""Left, top, right, bottom as fractions of the upright photo."""
+
+MID_GREY = 128
+"""What lies outside the photo in a letterbox or a window; about 0 after normalisation with mean 0.5."""
+
+EXIF_ORIENTATION = 0x0112
+TRANSPOSE_OF_ORIENTATION = {
+    2: Image.Transpose.FLIP_LEFT_RIGHT,
+    3: Image.Transpose.ROTATE_180,
+    4: Image.Transpose.FLIP_TOP_BOTTOM,
+    5: Image.Transpose.TRANSPOSE,
+    6: Image.Transpose.ROTATE_270,
+    7: Image.Transpose.TRANSVERSE,
+    8: Image.Transpose.ROTATE_90,
+}
+"""EXIF tag 0x0112 to the turn that makes the photo upright (CIPA DC-008, from memory)."""
+
+HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
+
+
+@dataclass(frozen=True)
+class PhotoLimits:
+    """What one photo may weigh. The defaults take any phone's ordinary photo."""
+
+    max_bytes: int = 25 * 1024 * 1024
+    max_pixels: int = 64_000_000
+
+
+@dataclass
+class Photo:
+    """One photo, decoded lazily. `width` and `height` are those of the upright picture, in pixels.
+
+    `first_frame_only` is true when the file holds an animation, of which only the first picture is looked at.
+    """
+
+    name: str
+    width: int
+    height: int
+    first_frame_only: bool
+    _decode: Callable[[int], Image.Image] = field(repr=False)
+    _at_scale: dict[int, Image.Image] = field(default_factory=dict, repr=False)
+
+    def reduced(self, size: int) -> np.ndarray:
+        """The whole photo, upright, its longest side at least `size` px if the photo has that many: uint8 (H, W, 3)."""
+        return np.asarray(self._image(size / max(self.width, self.height)))
+
+    def window(self, box: Box, out_px: int) -> np.ndarray:
+        """The part of the photo in `box`, resampled to uint8 (out_px, out_px, 3); grey where it leaves the photo."""
+        narrower = min((box[2] - box[0]) * self.width, (box[3] - box[1]) * self.height)
+        return cut_window(self._image(out_px / max(narrower, 1.0)), box, out_px)
+
+    def _image(self, smallest_scale: float) -> Image.Image:
+        shrink = next((n for n in (8, 4, 2) if 1 / n >= smallest_scale), 1)
+        usable = [n for n in self._at_scale if n <= shrink]
+        if not usable:
+            self._at_scale[shrink] = self._decode(shrink)
+            usable = [shrink]
+        return self._at_scale[max(usable)]
+
+
+def open_photo(data: bytes, name: str, limits: PhotoLimits) -> Photo:
+    """Look at the header of a photo, refuse what cannot or may not be decoded, and decode nothing yet.
+
+    The format is judged by content alone. Raises `NotAPhoto`, `PhotoTooLarge` or `UnreadablePhoto`.
+    """
+    if len(data) == 0:
+        raise UnreadablePhoto(name, "the file is empty (0 bytes). Send the photo again.")
+    if len(data) > limits.max_bytes:
+        raise PhotoTooLarge(
+            name,
+            f"{len(data) / 2**20:.1f} MiB came, at most {limits.max_bytes / 2**20:.0f} MiB are read. "
+            "Send it in a smaller size.",
+        )
+    kind = sniff(data, name)
+    image = _open(data, name, kind)
+    if image.width * image.height > limits.max_pixels:
+        raise PhotoTooLarge(
+            name,
+            f"{image.width} × {image.height} pixels came, at most {limits.max_pixels / 1e6:.0f} million are read. "
+            "Send it in a smaller size.",
+        )
+    turn = None if kind == "HEIF" else TRANSPOSE_OF_ORIENTATION.get(_orientation(image))
+    sideways = turn in (
+        Image.Transpose.TRANSPOSE,
+        Image.Transpose.TRANSVERSE,
+        Image.Transpose.ROTATE_90,
+        Image.Transpose.ROTATE_270,
+    )
+    width, height = (image.height, image.width) if sideways else image.size
+
+    def decode(shrink: int) -> Image.Image:
+        return _decode(data, name, kind, turn, shrink)
+
+    animated = kind in ("PNG", "WEBP") and getattr(image, "n_frames", 1) > 1
+    return Photo(name, width, height, animated, decode)
+
+
+def sniff(data: bytes, name: str) -> str:
+    """The format of these bytes: JPEG, PNG, WEBP or HEIF. Raises `NotAPhoto` for anything else."""
+    if data.startswith(b"\xff\xd8\xff"):
+        return "JPEG"
+    if data.startswith(b"\x89PNG\r\n\x1a\n"):
+        return "PNG"
+    if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
+        return "WEBP"
+    if data[4:8] == b"ftyp" and data[8:12] in HEIF_BRANDS:
+        return "HEIF"
+    came = "a GIF" if data.startswith((b"GIF87a", b"GIF89a")) else "a PDF" if data.startswith(b"%PDF") else "no picture"
+    raise NotAPhoto(name, f"the content is {came}; JPEG, PNG, WebP and HEIC are read. Send a photo in one of these.")
+
+
+def cut_window(image: Image.Image, box: Box, out_px: int) -> np.ndarray:
+    """Resample the part of an RGB image in `box` (fractions, may leave the image) to uint8 (out_px, out_px, 3)."""
+    left, top, right, bottom = (
+        box[0] * image.width,
+        box[1] * image.height,
+        box[2] * image.width,
+        box[3] * image.height,
+    )
+    x_scale, y_scale = out_px / (right - left), out_px / (bottom - top)
+    inside = (max(left, 0.0), max(top, 0.0), min(right, image.width), min(bottom, image.height))
+    canvas = Image.new("RGB", (out_px, out_px), (MID_GREY,) * 3)
+    if inside[2] > inside[0] and inside[3] > inside[1]:
+        x0, y0 = round((inside[0] - left) * x_scale), round((inside[1] - top) * y_scale)
+        x1, y1 = round((inside[2] - left) * x_scale), round((inside[3] - top) * y_scale)
+        size = (max(x1 - x0, 1), max(y1 - y0, 1))
+        canvas.paste(image.resize(size, Image.Resampling.BILINEAR, box=inside), (x0, y0))
+    return np.asarray(canvas)
+
+
+def _open(data: bytes, name: str, kind: str) -> Image.Image:
+    try:
+        if kind == "HEIF":
+            from pillow_heif import HeifImageFile  # an extra 30 ms that only a HEIC should pay
+
+            return HeifImageFile(io.BytesIO(data))
+        return Image.open(io.BytesIO(data), formats=["JPEG", "MPO"] if kind == "JPEG" else [kind])
+    except Image.DecompressionBombError as error:
+        raise PhotoTooLarge(name, "far more pixels than any phone takes. Send it in a smaller size.") from error
+    except Exception as error:  # codecs raise every kind of exception on a damaged header; none means "read it anyway"
+        raise UnreadablePhoto(name, f"damaged {kind} file ({error}). Send the photo again.") from error
+
+
+def _orientation(image: Image.Image) -> int:
+    try:
+        return int(image.getexif().get(EXIF_ORIENTATION, 1))
+    except Exception:  # rubbish in the metadata says nothing about the picture: take it as it lies
+        return 1
+
+
+def _decode(data: bytes, name: str, kind: str, turn: Image.Transpose | None, shrink: int) -> Image.Image:
+    image = _open(data, name, kind)
+    try:
+        if kind == "JPEG" and shrink > 1:
+            image.draft("RGB", (max(image.width // shrink, 1), max(image.height // shrink, 1)))
+        image.load()
+    except Exception as error:
+        raise UnreadablePhoto(
+            name, f"the {kind} file is cut off or damaged ({error}). Send the photo again."
+        ) from error
+    if kind == "JPEG" and _lower_part_missing(data, image):
+        raise UnreadablePhoto(name, "the JPEG file is damaged: its lower part is missing. Send the photo again.")
+    image = _to_rgb(image)
+    if kind != "JPEG" and shrink > 1:  # formats that cannot be decoded small: shrink at once, keep memory low
+        image = image.reduce(shrink)
+    return image.transpose(turn) if turn is not None else image
+
+
+def _lower_part_missing(data: bytes, image: Image.Image) -> bool:
+    """Whether the codec ran out of data and painted the rest grey, which it does without an error.
+
+    A last row of exactly mid grey is suspicious, no proof: with more data before the end mark, a real grey stays grey
+    and a missing part is painted otherwise.
+    """
+    last_row = np.asarray(image.crop((0, image.height - 1, image.width, image.height)))
+    end = data.rfind(b"\xff\xd9")
+    if end < 0 or image.mode not in ("RGB", "L") or not (last_row == MID_GREY).all():
+        return False
+    again = Image.open(io.BytesIO(data[:end] + b"\x55" * 4096 + data[end:]), formats=["JPEG", "MPO"])
+    again.draft("RGB", image.size)
+    again.load()
+    return again.tobytes() != image.tobytes()
+
+
+def _to_rgb(image: Image.Image) -> Image.Image:
+    if image.mode.startswith("I"):  # 16-bit grey: Pillow would clip instead of scaling
+        grey = np.asarray(image).astype(np.int64)
+        return Image.fromarray(np.clip(grey // 257, 0, 255).astype(np.uint8)).convert("RGB")
+    if image.has_transparency_data:
+        rgba = image.convert("RGBA")
+        ground = Image.new("RGBA", rgba.size, (MID_GREY, MID_GREY, MID_GREY, 255))
+        return Image.alpha_composite(ground, rgba).convert("RGB")
+    return image if image.mode == "RGB" else image.convert("RGB")
