@@ -171,14 +171,15 @@ def _sensed(light: np.ndarray, phone: PhoneStyle, rng: np.random.Generator) -> n
 def _local_gain(signal: np.ndarray, strength: float) -> np.ndarray:
     """(H, W) gain that lifts dark regions and holds bright ones, smooth but stopping at strong edges."""
     height, width = signal.shape[:2]
-    small = cv2.resize(cv2.transform(signal, _LUMINANCE), (width // 6 + 1, height // 6 + 1), interpolation=cv2.INTER_AREA)
+    luminance = cv2.transform(signal, _LUMINANCE)
+    small = cv2.resize(luminance, (width // 6 + 1, height // 6 + 1), interpolation=cv2.INTER_AREA)
     base = cv2.bilateralFilter(np.log2(np.clip(small, 0.004, 1)).astype(np.float32), 9, 1.2, 4)
     gain = np.exp2(np.clip(-(base - np.float32(np.log2(0.2))) * np.float32(0.5 * strength), -0.25, 1.5))
     return cv2.resize(cv2.GaussianBlur(gain, (0, 0), 2), (width, height), interpolation=cv2.INTER_LINEAR)
 
 
 def _tone_table(phone: PhoneStyle) -> np.ndarray:
-    """(_LEVELS,) uint8: linear signal to display level by the sRGB curve (IEC 61966-2-1) and the phone's own S-curve."""
+    """(_LEVELS,) uint8: linear signal to display level: sRGB curve (IEC 61966-2-1), the phone's S-curve."""
     linear = np.linspace(0, 1, _LEVELS, dtype=np.float32)
     linear = np.clip((linear - phone.black_point) / (1 - phone.black_point), 0, 1)
     shown = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** np.float32(1 / 2.4) - 0.055)

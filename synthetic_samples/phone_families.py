@@ -219,7 +219,7 @@ def _blur(rng: np.random.Generator, softness_px: float, blurred: bool) -> tuple[
 
 
 def _white_balance(warmth: float, tint: float) -> tuple[float, float, float]:
-    """Channel gains; warmth lifts red over blue, tint lifts green. None is below 1, so that clipped light stays white."""
+    """Channel gains; warmth lifts red over blue, tint green. None is below 1, so that clipped light stays white."""
     gains = np.array([1 + warmth, 1 + tint, 1 - warmth])
     return tuple((gains / gains.min()).tolist())
 
