@@ -163,7 +163,7 @@ def _state_weights(node: Node, known: str | np.ndarray) -> np.ndarray:
         return weight
     weight = np.asarray(known, dtype=float)
     if weight.shape != (len(node.states),) or not np.isfinite(weight).all() or weight.min() < 0 or weight.max() <= 0:
-        raise NetworkError(f"{node.id}: got likelihoods {weight.tolist()}, want {len(node.states)} numbers of 0 or more")
+        raise NetworkError(f"{node.id}: got {weight.tolist()}, want {len(node.states)} likelihoods of 0 or more")
     return weight
 
 

@@ -1,6 +1,6 @@
 """A Bayesian network in three layers: context, causes, findings.
 
-Contexts (how old is the battery) shift the causes (the battery is worn), causes bring about findings (the lift is dead).
+Contexts (how old is the battery) shift causes (the battery is worn); causes bring about findings (the lift is dead).
 Every row of data is checked here: references, cycles, probabilities. `inference.py` computes with it.
 """
 
@@ -208,12 +208,13 @@ def _check_probabilities(node: Node, by_id: Mapping[str, Node]) -> None:
 
 def _want_shape(node: Node, values: np.ndarray, shape: tuple[int, ...]) -> None:
     if values.shape != shape:
-        raise NetworkError(f"{node.id}: got a table of shape {values.shape}, want {shape} (parents' states, own states)")
+        raise NetworkError(f"{node.id}: got a table shaped {values.shape}, want {shape}: parents' states, own states")
 
 
 def _want_distributions(node: Node, values: np.ndarray) -> None:
     if not np.isfinite(values).all() or values.min() < 0 or values.max() > 1:
-        raise NetworkError(f"{node.id}: probabilities must lie between 0 and 1, got {values.min():g} to {values.max():g}")
+        got = f"{values.min():g} to {values.max():g}"
+        raise NetworkError(f"{node.id}: probabilities must lie between 0 and 1, got {got}")
     sums = values.sum(axis=-1)
     if np.abs(sums - 1.0).max() > SUM_TOLERANCE:
         worst = sums.flat[np.abs(sums - 1.0).argmax()]
