@@ -1,0 +1,181 @@
+"""What happens to a training picture's light, colour and sharpness: strong and varied, so that no renderer is learned.
+
+Everything works on whole batches, float (N, 3, H, W) in [0, 1], on the batch's own device.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import torch
+from torch.nn import functional
+
+LUMA = (0.299, 0.587, 0.114)  # ITU-R BT.601, from memory
+
+JPEG_LUMA_TABLE = (  # the example table of ITU-T T.81 Annex K, from memory; only its rough shape matters here
+    (16, 11, 10, 16, 24, 40, 51, 61),
+    (12, 12, 14, 19, 26, 58, 60, 55),
+    (14, 13, 16, 24, 40, 57, 69, 56),
+    (14, 17, 22, 29, 51, 87, 80, 62),
+    (18, 22, 37, 56, 68, 109, 103, 77),
+    (24, 35, 55, 64, 81, 104, 113, 92),
+    (49, 64, 78, 87, 103, 121, 120, 101),
+    (72, 92, 95, 98, 112, 100, 103, 99),
+)
+
+
+@dataclass(frozen=True)
+class Weather:
+    """Shares of a batch that each change touches."""
+
+    colour: float = 0.9
+    grey: float = 0.08
+    light: float = 0.4
+    filtered: float = 0.15
+    blurred: float = 0.25
+    coarse: float = 0.15
+    noisy: float = 0.5
+    compressed: float = 0.3
+    covered: float = 0.25
+    cover_side: float = 0.3  # of the picture's side, at most
+
+
+def weathered(pictures: torch.Tensor, weather: Weather, rng: np.random.Generator) -> torch.Tensor:
+    """The batch under other light, seen by other cameras; covers come first, so that they are weathered too."""
+    pictures = _cover(pictures, weather, rng)
+    pictures = _light(pictures, weather.light, rng)
+    pictures = _recolour(pictures, weather, rng)
+    pictures = _filter(pictures, weather.filtered, rng)
+    pictures = _coarsen(_blur(pictures, weather.blurred, rng), weather.coarse, rng)
+    pictures = _noise(pictures, weather.noisy, rng)
+    return _compress(pictures, weather.compressed, rng).clamp_(0, 1)
+
+
+def _some(count: int, share: float, rng: np.random.Generator) -> np.ndarray:
+    return np.flatnonzero(rng.random(count) < share)
+
+
+def _column(values: np.ndarray, like: torch.Tensor) -> torch.Tensor:
+    """One number a sample, shaped (N, 1, 1, 1) on the batch's device."""
+    return torch.as_tensor(values, dtype=like.dtype).to(like.device, non_blocking=True).reshape(-1, 1, 1, 1)
+
+
+def _cover(pictures: torch.Tensor, weather: Weather, rng: np.random.Generator) -> torch.Tensor:
+    """Cover a rectangle of some pictures by what another one shows there: things stand in front of things."""
+    count, _, height, width = pictures.shape
+    chosen = rng.random(count) < weather.covered
+    halves = np.sqrt(rng.random((2, count))) * weather.cover_side / 2 * chosen
+    middles = rng.random((2, count))
+    down = (torch.arange(height, device=pictures.device) + 0.5).reshape(1, 1, -1, 1) / height
+    along = (torch.arange(width, device=pictures.device) + 0.5).reshape(1, 1, 1, -1) / width
+    covered = (down - _column(middles[0], pictures)).abs() < _column(halves[0], pictures)
+    covered = covered & ((along - _column(middles[1], pictures)).abs() < _column(halves[1], pictures))
+    return torch.where(covered, pictures.roll(1, 0).flip(3), pictures)
+
+
+def _light(pictures: torch.Tensor, share: float, rng: np.random.Generator) -> torch.Tensor:
+    """Uneven light: shadows and bright sides as a smooth random field."""
+    count = len(pictures)
+    coarse = np.exp(rng.normal(0, 0.45, (count, 1, 3, 3)) * (rng.random((count, 1, 1, 1)) < share))
+    field = torch.as_tensor(coarse, dtype=pictures.dtype).to(pictures.device)
+    return pictures * functional.interpolate(field, pictures.shape[-2:], mode="bilinear", align_corners=True)
+
+
+def _recolour(pictures: torch.Tensor, weather: Weather, rng: np.random.Generator) -> torch.Tensor:
+    """Brightness, contrast, saturation, hue, white balance and gamma: one colour matrix and a power for each sample."""
+    count = len(pictures)
+    luma = np.tile(np.array(LUMA), (3, 1))
+    amount = np.where(rng.random(count) < weather.colour, 1.0, 0.0)
+    saturation = np.exp(rng.normal(0, 0.4, count) * amount) * (rng.random(count) >= weather.grey)
+    matrix = luma + saturation[:, None, None] * (np.eye(3) - luma)
+    hue = np.where(rng.random(count) < 0.25, rng.uniform(-np.pi, np.pi, count), rng.normal(0, 0.25, count)) * amount
+    matrix = _hue_turns(hue) @ matrix
+    gains = np.exp(rng.normal(0, 0.12, (count, 3, 1)) * amount[:, None, None])
+    contrast = np.exp(rng.normal(0, 0.25, count) * amount)
+    brightness = np.exp(rng.normal(0, 0.35, count) * amount)
+    matrix = matrix * gains * (contrast * brightness)[:, None, None]
+    offset = (rng.normal(0, 0.05, count) * amount) + 0.45 * (1 - contrast)
+    mixed = torch.einsum("nij,njhw->nihw", _column(matrix, pictures).reshape(-1, 3, 3), pictures)
+    mixed = (mixed + _column(offset, pictures)).clamp_(0, 1)
+    return mixed.clamp_(min=1e-4).pow(_column(np.exp(rng.normal(0, 0.2, count) * amount), pictures))
+
+
+def _hue_turns(angles: np.ndarray) -> np.ndarray:
+    """Rotations (N, 3, 3) of colours about the grey axis (Rodrigues' formula)."""
+    cross = np.array([[0, -1, 1], [1, 0, -1], [-1, 1, 0]]) / math.sqrt(3)
+    cosine, sine = np.cos(angles)[:, None, None], np.sin(angles)[:, None, None]
+    return cosine * np.eye(3) + (1 - cosine) / 3 * np.ones((3, 3)) + sine * cross
+
+
+def _filter(pictures: torch.Tensor, share: float, rng: np.random.Generator) -> torch.Tensor:
+    """Random convolutions (arXiv 2007.13003): texture changes, shape stays. A few kernels serve a batch."""
+    for chosen in np.array_split(rng.permutation(_some(len(pictures), share, rng)), 3):
+        if not len(chosen):
+            continue
+        size = int(rng.choice([1, 3, 5]))
+        kernel = rng.normal(0, 1 / math.sqrt(3 * size * size), (3, 3, size, size))
+        part = pictures[chosen]
+        drawn = functional.conv2d(part - 0.5, torch.as_tensor(kernel).to(part), padding=size // 2) + 0.5
+        pictures[chosen] = torch.lerp(part, drawn, float(rng.uniform(0.3, 1.0))).clamp_(0, 1)
+    return pictures
+
+
+def _blur(pictures: torch.Tensor, share: float, rng: np.random.Generator) -> torch.Tensor:
+    """Defocus and motion: a round or a drawn-out kernel for each of a few groups."""
+    for chosen in np.array_split(rng.permutation(_some(len(pictures), share, rng)), 4):
+        if not len(chosen):
+            continue
+        long, short = rng.uniform(0.4, 2.2), rng.uniform(0.3, 1.0)
+        kernel = _spread(long, long if rng.random() < 0.5 else short, rng.uniform(0, np.pi))
+        weight = torch.as_tensor(kernel).to(pictures).expand(3, 1, *kernel.shape)
+        pictures[chosen] = functional.conv2d(pictures[chosen], weight, padding=kernel.shape[0] // 2, groups=3)
+    return pictures
+
+
+def _spread(long_px: float, short_px: float, angle: float) -> np.ndarray:
+    """A Gaussian with these two standard deviations along and across an angle, summing to 1."""
+    reach = 5
+    y, x = np.mgrid[-reach : reach + 1, -reach : reach + 1]
+    along, across = x * np.cos(angle) + y * np.sin(angle), y * np.cos(angle) - x * np.sin(angle)
+    kernel = np.exp(-0.5 * ((along / long_px) ** 2 + (across / short_px) ** 2))
+    return kernel / kernel.sum()
+
+
+def _coarsen(pictures: torch.Tensor, share: float, rng: np.random.Generator) -> torch.Tensor:
+    """Fewer pixels, enlarged again: a small thing far away, or a picture sent through a messenger."""
+    for chosen in np.array_split(rng.permutation(_some(len(pictures), share, rng)), 3):
+        if not len(chosen):
+            continue
+        size = pictures.shape[-2:]
+        fewer = [max(8, int(side * rng.uniform(0.4, 0.9))) for side in size]
+        part = functional.interpolate(pictures[chosen], fewer, mode="area")
+        pictures[chosen] = functional.interpolate(part, size, mode="bilinear", align_corners=False)
+    return pictures
+
+
+def _noise(pictures: torch.Tensor, share: float, rng: np.random.Generator) -> torch.Tensor:
+    """Sensor noise, partly common to the three channels."""
+    count, _, height, width = pictures.shape
+    strength = _column(np.abs(rng.normal(0, 0.035, count)) * (rng.random(count) < share), pictures)
+    own = torch.Generator(pictures.device).manual_seed(int(rng.integers(2**62)))
+    common = torch.randn((count, 1, height, width), generator=own, device=pictures.device, dtype=pictures.dtype)
+    each = torch.randn(pictures.shape, generator=own, device=pictures.device, dtype=pictures.dtype)
+    return pictures + strength * (0.7 * common + 0.7 * each)
+
+
+def _compress(pictures: torch.Tensor, share: float, rng: np.random.Generator) -> torch.Tensor:
+    """JPEG's losses: the cosine transform of 8x8 blocks, rounded; sides that are no multiple of 8 are left alone."""
+    chosen = _some(len(pictures), share, rng)
+    height, width = pictures.shape[-2:]
+    if not len(chosen) or height % 8 or width % 8:
+        return pictures
+    k = np.arange(8)
+    basis = np.cos((2 * k[None, :] + 1) * k[:, None] * np.pi / 16) * np.where(k == 0, math.sqrt(1 / 8), 0.5)[:, None]
+    dct = torch.as_tensor(basis).to(pictures)
+    blocks = pictures[chosen].reshape(len(chosen), 3, height // 8, 8, width // 8, 8)
+    waves = torch.einsum("ui,ncaibj,vj->ncaubv", dct, blocks, dct)
+    table = torch.as_tensor(JPEG_LUMA_TABLE).to(pictures)[:, None, :] / 255  # (8, 1, 8), to the axes u, b, v
+    step = _column(np.exp(rng.uniform(np.log(0.3), np.log(2.5), len(chosen))), pictures)[..., None, None] * table
+    waves = torch.round(waves / step) * step
+    pictures[chosen] = torch.einsum("ui,ncaubv,vj->ncaibj", dct, waves, dct).reshape(-1, 3, height, width)
+    return pictures

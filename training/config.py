@@ -1,0 +1,80 @@
+"""The settings of a training run: two presets, one for a GPU and one that a laptop or a test finishes in seconds."""
+
+from dataclasses import asdict, dataclass, replace
+from typing import Final
+
+STRIDE: Final = 8
+"""Input pixels to one cell of the finder's output."""
+
+CROP_MARGIN: Final = 0.15
+"""Share of a box's longer side that the reader sees beyond it on each side."""
+
+COVERAGE: Final = 0.95
+"""Share of photos whose prediction set shall hold the true value."""
+
+
+@dataclass(frozen=True)
+class Schedule:
+    """How one network is trained; `minutes` given, the number of steps follows from the measured speed."""
+
+    steps: int
+    batch: int
+    minutes: float | None = None
+    learning_rate: float = 1.2e-3
+    backbone_rate: float = 0.5  # of learning_rate: pretrained features move more slowly than new heads
+    head_only_share: float = 0.1  # of the steps, with the backbone frozen
+    warmup_share: float = 0.04
+    weight_decay: float = 0.03
+    average_decay: float = 0.998  # exponential moving average of the weights
+    clip_norm: float = 5.0
+    save_every_s: float = 45.0
+
+
+@dataclass(frozen=True)
+class Preset:
+    """Everything that decides a run beside the data, the seed and the device."""
+
+    name: str
+    canvas_px: int  # pictures are held in memory on squares of this side; larger ones are reduced to it
+    finder_px: int
+    reader_px: int
+    finder: Schedule
+    reader: Schedule
+    workers: int
+    pretrained: bool = True
+    look_alikes: bool = True  # use look-alikes as counter-examples
+    clean: bool = False  # train on the pictures before the phone's camera pipeline
+
+    def with_minutes(self, finder: float | None, reader: float | None) -> "Preset":
+        """The same preset, its networks held to these minutes where they are given."""
+        return replace(
+            self,
+            finder=replace(self.finder, minutes=finder) if finder else self.finder,
+            reader=replace(self.reader, minutes=reader) if reader else self.reader,
+        )
+
+    def as_dict(self) -> dict:
+        """Plain values for a checkpoint's or a model's metadata."""
+        return asdict(self)
+
+
+PRESETS: Final[dict[str, Preset]] = {
+    "full": Preset(
+        name="full",
+        canvas_px=512,
+        finder_px=320,
+        reader_px=256,
+        finder=Schedule(steps=6000, batch=128),
+        reader=Schedule(steps=6000, batch=256),
+        workers=16,
+    ),
+    "small": Preset(
+        name="small",
+        canvas_px=320,
+        finder_px=160,
+        reader_px=96,
+        finder=Schedule(steps=24, batch=8, average_decay=0.9),
+        reader=Schedule(steps=24, batch=16, average_decay=0.9),
+        workers=2,
+    ),
+}

@@ -1,0 +1,218 @@
+"""Train one network: new heads first, then everything; resumes where it was stopped."""
+
+import copy
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import torch
+from torch import nn
+
+from training.checkpoint import read_whole, save_network, write_whole
+from training.config import Preset, Schedule
+from training.dataset import PictureBank, Record
+from training.finding import FinderBatches, finder_loss
+from training.model import backbone_parameters, new_network
+from training.pace import LAYOUTS, best_layout, learning_rate_share
+from training.reading import ReaderBatches, reader_loss
+
+REPORT_EVERY_S = 5.0
+
+Draw = Callable[[np.random.Generator, int], tuple[torch.Tensor, dict[str, torch.Tensor]]]
+Loss = Callable[[object, dict[str, torch.Tensor]], dict[str, torch.Tensor]]
+
+
+class TrainingError(RuntimeError):
+    """A run that cannot go on; the message says why and what to do."""
+
+
+@dataclass(frozen=True)
+class Job:
+    """What one network learns from, and where its files go: `NAME.pt`, and `NAME.state.pt` until it is finished."""
+
+    name: str
+    draw: Draw
+    loss: Loss
+    schedule: Schedule
+    seed: int
+    folder: Path
+    about: dict  # plain facts that are stored with the weights, and that a resumed run must share
+
+
+def train_task(
+    task: str, records: list[Record], bank: PictureBank, preset: Preset, seed: int, folder: Path
+) -> nn.Module:
+    """Train the `finder` or the `reader` on these pictures; returns it with averaged weights, in evaluation mode."""
+    torch.manual_seed(seed)
+    net = new_network(task, preset.pretrained).to(bank.device)
+    if task == "finder":
+        batches, loss, schedule = (
+            FinderBatches(records, bank, preset.finder_px, preset.look_alikes),
+            finder_loss,
+            preset.finder,
+        )
+        about: dict = {}
+    else:
+        batches, loss, schedule = (
+            ReaderBatches(records, bank, preset.reader_px, preset.look_alikes),
+            reader_loss,
+            preset.reader,
+        )
+        about = {"priors": batches.table.priors()}
+    about |= {"task": task, "preset": preset.as_dict(), "seed": seed, "pictures": len(records)}
+    return fit(net, Job(task, batches.draw, loss, schedule, seed, folder, about))
+
+
+def fit(net: nn.Module, job: Job) -> nn.Module:
+    """Train `net` on its device; returns the averaged weights and stores them in half precision."""
+    state_path, final_path = job.folder / f"{job.name}.state.pt", job.folder / f"{job.name}.pt"
+    run = _Run(net, job)
+    if state_path.is_file():
+        run.resume(read_whole(state_path), state_path)
+    elif final_path.is_file() and read_whole(final_path)["about"] == job.about:
+        print(f"{job.name}: finished before, {final_path} is kept", flush=True)
+        net.load_state_dict(read_whole(final_path)["weights"])
+        return net.eval()
+    if run.total_steps is None:
+        run.plan()
+    saved = reported = time.monotonic()
+    while run.progress() < 1:
+        run.step()
+        now = time.monotonic()
+        if now - reported > REPORT_EVERY_S:
+            run.report()
+            reported = now
+        if now - saved > job.schedule.save_every_s:
+            write_whole(state_path, run.state())
+            saved = time.monotonic()
+    run.report()
+    save_network(final_path, run.averaged, job.about)
+    state_path.unlink(missing_ok=True)
+    return run.averaged.eval()
+
+
+class _Run:
+    """The moving parts of one training: weights, their average, the optimiser, and how far it is."""
+
+    def __init__(self, net: nn.Module, job: Job) -> None:
+        self.net, self.job, self.schedule = net, job, job.schedule
+        self.device = next(net.parameters()).device
+        self.averaged = copy.deepcopy(net).requires_grad_(False)
+        backbone = backbone_parameters(net)
+        known = {id(parameter) for parameter in backbone}
+        heads = [parameter for parameter in net.parameters() if id(parameter) not in known]
+        self.backbone = backbone
+        groups = [{"params": heads, "scale": 1.0}] + (
+            [{"params": backbone, "scale": self.schedule.backbone_rate}] if backbone else []
+        )
+        on_gpu = self.device.type == "cuda"
+        self.optimiser = torch.optim.AdamW(groups, lr=1.0, weight_decay=self.schedule.weight_decay, fused=on_gpu)
+        self.layout, self.total_steps = "contiguous", None if self.schedule.minutes else self.schedule.steps
+        self.steps, self.elapsed_s, self.losses, self.running_since = 0, 0.0, {}, time.monotonic()
+        self.recent: list[tuple[float, int]] = []
+
+    def plan(self) -> None:
+        """Measure the speed, choose the layout, and set the number of steps that the minutes allow."""
+        self.layout, rate = best_layout(self._work, self.net)
+        self.total_steps = max(20, int(rate * 60 * self.schedule.minutes))
+        self.running_since = time.monotonic()
+        images = rate * self.schedule.batch
+        print(f"{self.job.name}: {images:.0f} images/s with {self.layout}, so {self.total_steps} steps", flush=True)
+
+    def spent_s(self) -> float:
+        return self.elapsed_s + time.monotonic() - self.running_since
+
+    def progress(self) -> float:
+        """Share of the work done; the clock counts too where minutes are given, so that a slow spell ends in time."""
+        by_steps = self.steps / self.total_steps
+        return max(by_steps, self.spent_s() / (60 * self.schedule.minutes)) if self.schedule.minutes else by_steps
+
+    def step(self) -> None:
+        """One batch: loss, gradient, update, average."""
+        done = self.progress()
+        head_only = done < self.schedule.head_only_share and bool(self.backbone)
+        self._set_phase(head_only)
+        rate = self.schedule.learning_rate * learning_rate_share(
+            done, self.schedule.head_only_share if self.backbone else 0.0, self.schedule.warmup_share
+        )
+        for group in self.optimiser.param_groups:
+            group["lr"] = rate * group["scale"]
+        self.optimiser.zero_grad(set_to_none=True)
+        self.losses = self._work(self.net, LAYOUTS[self.layout], self.steps)
+        nn.utils.clip_grad_norm_(self.net.parameters(), self.schedule.clip_norm)
+        self.optimiser.step()
+        self.steps += 1
+        self._average()
+
+    def _work(self, net: nn.Module, layout: torch.memory_format, step: int) -> dict[str, torch.Tensor]:
+        torch.manual_seed(self.job.seed * 1_000_003 + step)  # dropout repeats in a resumed run
+        rng = np.random.default_rng([self.job.seed, step])
+        pictures, targets = self.job.draw(rng, self.schedule.batch)
+        with torch.autocast(self.device.type, torch.bfloat16, enabled=self.device.type == "cuda"):
+            output = net(pictures.contiguous(memory_format=layout))
+        losses = self.job.loss(output, targets)
+        losses["total"].backward()
+        return losses
+
+    def _set_phase(self, head_only: bool) -> None:
+        self.net.train()
+        for parameter in self.backbone:
+            parameter.requires_grad_(not head_only)
+        if head_only:  # frozen features keep their ImageNet statistics too
+            for name in ("backbone", "conv_head", "bn2"):
+                getattr(self.net, name, nn.Identity()).eval()
+
+    @torch.no_grad()
+    def _average(self) -> None:
+        decay = min(self.schedule.average_decay, (1 + self.steps) / (10 + self.steps))
+        ours, theirs = self.averaged.state_dict(), self.net.state_dict()
+        floats = [name for name, tensor in ours.items() if tensor.is_floating_point()]
+        torch._foreach_lerp_([ours[name] for name in floats], [theirs[name] for name in floats], 1 - decay)
+
+    def report(self) -> None:
+        """One line: step, losses, learning rate, speed, time spent and left."""
+        losses = {name: float(value.detach()) for name, value in self.losses.items()}
+        if losses and not np.isfinite(losses["total"]):
+            raise TrainingError(
+                f"{self.job.name}: loss {losses} at step {self.steps}; lower the learning rate and resume"
+            )
+        spent = self.spent_s()
+        self.recent = [*self.recent[-3:], (spent, self.steps)]
+        (since, before), (until, now) = self.recent[0], self.recent[-1]
+        pace = (now - before) / (until - since) if until > since and now > before else self.steps / max(spent, 1e-6)
+        left = (self.total_steps - self.steps) / max(pace, 1e-6)
+        if self.schedule.minutes:
+            left = min(left, 60 * self.schedule.minutes - spent)
+        named = " ".join(f"{name} {value:.3f}" for name, value in losses.items())
+        rate = self.optimiser.param_groups[0]["lr"]
+        print(
+            f"{self.job.name}: {self.steps}/{self.total_steps} {named} lr {rate:.1e} "
+            f"{pace * self.schedule.batch:.0f} images/s {spent:.0f} s spent {max(left, 0):.0f} s left",
+            flush=True,
+        )
+
+    def state(self) -> dict:
+        """All that a resumed run needs."""
+        return {
+            "net": self.net.state_dict(),
+            "averaged": self.averaged.state_dict(),
+            "optimiser": self.optimiser.state_dict(),
+            "steps": self.steps,
+            "total_steps": self.total_steps,
+            "layout": self.layout,
+            "elapsed_s": self.spent_s(),
+            "about": self.job.about,
+        }
+
+    def resume(self, state: dict, path: Path) -> None:
+        """Go on from a stored state; refuses one of another run."""
+        if state["about"] != self.job.about:
+            raise TrainingError(f"{path} belongs to a run with other settings; remove it or choose another --out")
+        self.net.load_state_dict(state["net"])
+        self.averaged.load_state_dict(state["averaged"])
+        self.optimiser.load_state_dict(state["optimiser"])
+        self.steps, self.total_steps, self.layout = state["steps"], state["total_steps"], state["layout"]
+        self.elapsed_s, self.running_since = state["elapsed_s"], time.monotonic()
+        print(f"{self.job.name}: goes on at step {self.steps} of {self.total_steps}", flush=True)
