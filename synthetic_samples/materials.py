@@ -5,6 +5,7 @@ from typing import Final
 import numpy as np
 
 from synthetic_samples.geometry import Material, Vector
+from synthetic_samples.stickers import poster, sticker
 from synthetic_samples.textures import (
     SIZE,
     cloud,
@@ -18,6 +19,11 @@ from synthetic_samples.textures import (
     scratches,
     shaded,
 )
+
+__all__ = [
+    "any_colour", "cable_material", "housing_material", "lamp_material", "metal", "painted_metal", "poster", "room_colour",
+    "rubber", "sticker", "stop_red", "stop_yellow",
+]  # fmt: skip
 
 _DIRT: Final = linear(92, 78, 62)
 _DUST: Final = linear(176, 170, 160)
@@ -41,6 +47,14 @@ def any_colour(rng: np.random.Generator) -> Vector:
     }
     hue, saturation, value = ranges[str(kind)]
     return from_hsv(hue, float(rng.uniform(*saturation)), float(rng.uniform(*value)))
+
+
+def room_colour(rng: np.random.Generator) -> Vector:
+    """Linear RGB as rooms are painted and furnished: mostly pale, warm or muted, now and then loud."""
+    if rng.random() < 0.12:
+        return any_colour(rng)
+    hue = float(rng.normal(35, 25) if rng.random() < 0.65 else rng.uniform(0, 360)) % 360
+    return from_hsv(hue, float(rng.beta(1.5, 5)) * 0.9, float(rng.uniform(0.3, 0.95)))
 
 
 def housing_material(rng: np.random.Generator, colour: Vector | None = None) -> Material:

@@ -6,7 +6,7 @@ from typing import Final
 import numpy as np
 
 from synthetic_samples.geometry import Material
-from synthetic_samples.materials import any_colour, painted_metal
+from synthetic_samples.materials import painted_metal, room_colour
 from synthetic_samples.textures import (
     SIZE,
     cloud,
@@ -66,7 +66,7 @@ def tiles(rng: np.random.Generator) -> Material:
     across, down = (int(value) for value in rng.choice([2, 4, 8], 2))
     tone = 1 + 0.12 * (rng.random((down, across), np.float32) - 0.5)
     tone = np.kron(tone, np.ones((SIZE // down, SIZE // across), np.float32))
-    pixels = shaded(any_colour(rng), tone + float(rng.uniform(0.0, 0.2)) * (rough_cloud(rng, 8) - 0.5))
+    pixels = shaded(room_colour(rng), tone + float(rng.uniform(0.0, 0.2)) * (rough_cloud(rng, 8) - 0.5))
     joints = np.zeros((SIZE, SIZE), np.float32)
     for offset in range(int(rng.integers(2, 4))):
         joints[offset :: SIZE // down] = joints[:, offset :: SIZE // across] = 1
@@ -77,17 +77,17 @@ def tiles(rng: np.random.Generator) -> Material:
 
 def carpet(rng: np.random.Generator) -> Material:
     """Looped or cut pile, plain, flecked or patterned."""
-    pixels = shaded(any_colour(rng), 1 + 0.18 * grain(rng) + 0.3 * (cloud(rng, 64) - 0.5))
+    pixels = shaded(room_colour(rng), 1 + 0.18 * grain(rng) + 0.3 * (cloud(rng, 64) - 0.5))
     if rng.random() < 0.5:
-        pixels = mixed(pixels, any_colour(rng), _woven(rng) * float(rng.uniform(0.2, 0.9)))
+        pixels = mixed(pixels, room_colour(rng), _woven(rng) * float(rng.uniform(0.2, 0.9)))
     return Material(pixels, 0.95, specular=0.1, tile_m=float(rng.uniform(0.25, 0.7)))
 
 
 def linoleum(rng: np.random.Generator) -> Material:
     """Sheet floor of wards and corridors, marbled or speckled, scuffed."""
-    pixels = shaded(any_colour(rng), 1 + 0.2 * (rough_cloud(rng, 16) - 0.5) + 0.03 * grain(rng))
+    pixels = shaded(room_colour(rng), 1 + 0.2 * (rough_cloud(rng, 16) - 0.5) + 0.03 * grain(rng))
     if rng.random() < 0.5:
-        pixels = mixed(pixels, any_colour(rng), 0.6 * (grain(rng) > float(rng.uniform(1.6, 2.6))))
+        pixels = mixed(pixels, room_colour(rng), 0.6 * (grain(rng) > float(rng.uniform(1.6, 2.6))))
     pixels = mixed(pixels, linear(50, 48, 45), 0.25 * scratches(rng, int(rng.integers(0, 40))))
     sheen = float(rng.uniform(0.18, 0.5)) + 0.15 * (cloud(rng, 8) - 0.5)
     return Material(pixels, np.clip(sheen, 0.1, 0.9), tile_m=float(rng.uniform(0.5, 1.5)))
@@ -105,14 +105,14 @@ def checkered(rng: np.random.Generator) -> Material:
     """Two colours in squares."""
     cells = int(rng.choice([2, 4]))
     board = np.kron(np.indices((cells, cells)).sum(0) % 2, np.ones((SIZE // cells, SIZE // cells)))
-    pixels = shaded(mixed(any_colour(rng), any_colour(rng), board), 1 + 0.15 * (rough_cloud(rng, 8) - 0.5))
+    pixels = shaded(mixed(room_colour(rng), room_colour(rng), board), 1 + 0.15 * (rough_cloud(rng, 8) - 0.5))
     return Material(pixels, float(rng.uniform(0.15, 0.5)), tile_m=float(rng.uniform(0.15, 0.4)) * cells)
 
 
 def painted_wall(rng: np.random.Generator) -> Material:
     """Rolled paint on plaster, mostly pale."""
     pale = from_hsv(float(rng.uniform(0, 360)), float(rng.uniform(0.0, 0.2)), float(rng.uniform(0.7, 0.96)))
-    colour = pale if rng.random() < 0.75 else any_colour(rng)
+    colour = pale if rng.random() < 0.75 else room_colour(rng)
     pixels = shaded(colour, 1 + 0.05 * (rough_cloud(rng, 4) - 0.5) + 0.02 * grain(rng))
     pixels = mixed(pixels, linear(110, 100, 90), 0.2 * patches(rng, 8, 0.12 * float(rng.random())))
     return Material(pixels, float(rng.uniform(0.6, 0.95)), tile_m=float(rng.uniform(0.5, 1.5)))
@@ -121,9 +121,9 @@ def painted_wall(rng: np.random.Generator) -> Material:
 def wallpaper(rng: np.random.Generator) -> Material:
     """Stripes, dots or blots in two or three colours."""
     base = from_hsv(float(rng.uniform(0, 360)), float(rng.uniform(0.0, 0.3)), float(rng.uniform(0.6, 0.95)))
-    pixels = mixed(base, any_colour(rng), float(rng.uniform(0.2, 0.8)) * _woven(rng))
+    pixels = mixed(base, room_colour(rng), float(rng.uniform(0.2, 0.8)) * _woven(rng))
     if rng.random() < 0.5:
-        pixels = mixed(pixels, any_colour(rng), 0.6 * patches(rng, 8, float(rng.uniform(0.05, 0.3))))
+        pixels = mixed(pixels, room_colour(rng), 0.6 * patches(rng, 8, float(rng.uniform(0.05, 0.3))))
     pixels = shaded(pixels, 1 + 0.02 * grain(rng))
     return Material(pixels, float(rng.uniform(0.7, 0.95)), tile_m=float(rng.uniform(0.2, 0.6)))
 
@@ -140,14 +140,14 @@ def brick(rng: np.random.Generator) -> Material:
         joints[band, [(start + 64 * k + d) % SIZE for k in range(columns) for d in range(3)]] = 1
         joints[row * 32 : row * 32 + 3] = 1
     bare = from_hsv(float(rng.uniform(5, 25)), float(rng.uniform(0.35, 0.65)), float(rng.uniform(0.4, 0.7)))
-    colour, mortar = (bare, linear(170, 165, 155)) if rng.random() < 0.6 else ((any_colour(rng),) * 2)
+    colour, mortar = (bare, linear(170, 165, 155)) if rng.random() < 0.6 else ((room_colour(rng),) * 2)
     pixels = mixed(shaded(colour, tone + 0.06 * grain(rng)), np.asarray(mortar) * 0.85, joints)
     return Material(pixels, 0.9, tile_m=float(rng.uniform(0.5, 0.9)))
 
 
 def panelling(rng: np.random.Generator) -> Material:
     """Boards upright on a wall."""
-    pixels, sheen = _grained(rng) if rng.random() < 0.6 else (shaded(any_colour(rng), np.ones((SIZE, SIZE))), 0.4)
+    pixels, sheen = _grained(rng) if rng.random() < 0.6 else (shaded(room_colour(rng), np.ones((SIZE, SIZE))), 0.4)
     grooves = np.zeros((SIZE, SIZE), np.float32)
     for offset in (0, 1, 2):
         grooves[:, offset :: SIZE // 4] = 0.8
@@ -156,16 +156,16 @@ def panelling(rng: np.random.Generator) -> Material:
 
 def speckled(rng: np.random.Generator) -> Material:
     """Laminate or stone worktop."""
-    pixels = shaded(any_colour(rng), 1 + 0.15 * (rough_cloud(rng, 32) - 0.5))
-    pixels = mixed(pixels, any_colour(rng), 0.8 * (cloud(rng, 128) > float(rng.uniform(0.6, 0.85))))
+    pixels = shaded(room_colour(rng), 1 + 0.15 * (rough_cloud(rng, 32) - 0.5))
+    pixels = mixed(pixels, room_colour(rng), 0.8 * (cloud(rng, 128) > float(rng.uniform(0.6, 0.85))))
     return Material(pixels, float(rng.uniform(0.12, 0.5)), tile_m=float(rng.uniform(0.2, 0.5)))
 
 
 def fabric(rng: np.random.Generator) -> Material:
     """Woven or knitted cloth: bedding, curtain, upholstery, towel."""
-    pixels = shaded(any_colour(rng), 1 + 0.1 * grain(rng) + 0.2 * (cloud(rng, 128, 16) - 0.5))
+    pixels = shaded(room_colour(rng), 1 + 0.1 * grain(rng) + 0.2 * (cloud(rng, 128, 16) - 0.5))
     if rng.random() < 0.5:
-        pixels = mixed(pixels, any_colour(rng), float(rng.uniform(0.3, 0.9)) * _woven(rng))
+        pixels = mixed(pixels, room_colour(rng), float(rng.uniform(0.3, 0.9)) * _woven(rng))
     return Material(pixels, 0.95, specular=0.15, tile_m=float(rng.uniform(0.1, 0.4)))
 
 

@@ -54,7 +54,7 @@ def patches(rng: np.random.Generator, cells: int, share: float) -> np.ndarray:
     """Soft-edged blots that cover about `share` of the (SIZE, SIZE) texture, 0..1."""
     pattern = rough_cloud(rng, cells)
     threshold = float(np.quantile(pattern[::8, ::8], 1 - share))
-    return np.clip((pattern - threshold) * 6, 0, 1)
+    return np.clip((pattern - threshold) * float(rng.uniform(1.5, 6)), 0, 1)
 
 
 def scratches(rng: np.random.Generator, count: int, longest_px: float = 90.0) -> np.ndarray:
