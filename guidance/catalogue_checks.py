@@ -6,7 +6,7 @@ from itertools import combinations
 from typing import TYPE_CHECKING
 
 from classifier.taxonomy import CONCEPTS, CONTROL_BOX_CONCEPTS, UNLISTED
-from guidance.catalogue_model import UNSURE, Observation, nearest
+from guidance.catalogue_model import UNSURE, Generation, Observation, nearest
 
 if TYPE_CHECKING:
     from guidance.catalogue import Catalogue
@@ -81,9 +81,15 @@ def _generations(catalogue: "Catalogue") -> Iterator[Found]:
             yield from _lowering_shares(i, row.lowering_shares)
     yield from _sum(("generations",), "fleet_share of all rows", [g.fleet_share for g in catalogue.generations])
     for (i, a), (j, b) in combinations(enumerate(catalogue.generations), 2):
-        same = all(getattr(a, c) == getattr(b, c) for c in CONTROL_BOX_CONCEPTS)
-        if same and all(a.traits.get(t, v) == b.traits.get(t, v) for t in traits for v in (b.traits.get(t),)):
+        if not _told_apart(a, b):
             yield ("generations", j), f"nothing tells '{b.id}' from '{a.id}' (row {i}); change a concept or a trait"
+
+
+def _told_apart(a: Generation, b: Generation) -> bool:
+    """Say whether a concept, or a trait that both rows give, differs."""
+    return any(getattr(a, c) != getattr(b, c) for c in CONTROL_BOX_CONCEPTS) or any(
+        a.traits[t] != b.traits[t] for t in a.traits.keys() & b.traits.keys()
+    )
 
 
 def _lowering_shares(i: int, shares: dict[str, float]) -> Iterator[Found]:

@@ -1,0 +1,84 @@
+"""The answer to "what is this, and what do I do now?", from photo readings and answers to plain questions."""
+
+from collections.abc import Mapping, Sequence
+
+from classifier.identify import PhotoReading
+from guidance.answer_model import (
+    Actuator,
+    Answer,
+    CatalogueInfo,
+    ConceptOut,
+    ControlBox,
+    Guidance,
+    ModelInfo,
+    ObservedOut,
+    PhotoOut,
+    QualityOut,
+    SubjectOut,
+)
+from guidance.catalogue import Catalogue
+from guidance.catalogue_model import Role
+from guidance.components import actuator, control_box
+from guidance.evidence import Evidence, Observed, gather, posterior
+from guidance.hypotheses import hypotheses_of
+from guidance.lowering import lowering_advice, placed
+from guidance.next_step import next_step
+
+
+def answer(
+    readings: Sequence[PhotoReading],
+    observations: Sequence[Observed],
+    catalogue: Catalogue,
+    model: ModelInfo,
+    concept_priors: Mapping[str, Mapping[str, float]],
+    role: Role = "caregiver",
+) -> Answer:
+    """Combine up to six photos of one lift and any answers into the answer document.
+
+    `concept_priors[concept][value]` is P(value | visible) in the network's training data. Raises `ObservationError` for an
+    observation that the catalogue does not know.
+    """
+    sources = gather(readings, observations, catalogue, concept_priors)
+    evidence = Evidence(sources, posterior(sources, hypotheses_of(catalogue)), model.coverage)
+    box, head = control_box(evidence, catalogue), actuator(evidence, catalogue)
+    return Answer(
+        catalogue=CatalogueInfo(id=catalogue.pool.id, version=catalogue.pool.version),
+        model=model,
+        role=role,
+        photos=tuple(_photo(r) for r in readings),
+        observations=tuple(ObservedOut(id=o.id, answer=o.answer) for o in observations),
+        control_box=box,
+        actuator=head,
+        next=next_step(
+            evidence, observations, {"generation": box.decision, "lowering": head.decision}, catalogue, role
+        ),
+        guidance=_guidance(box, head, catalogue, role),
+    )
+
+
+def _photo(reading: PhotoReading) -> PhotoOut:
+    subjects = tuple(
+        SubjectOut(
+            kind=s.kind,
+            box=s.box,
+            probability=s.probability,
+            concepts={
+                name: ConceptOut(probabilities=c.probabilities, values=c.prediction_set)
+                for name, c in s.concepts.items()
+            },
+        )
+        for s in reading.subjects
+    )
+    quality = QualityOut(usable=reading.quality.usable, problems=tuple(reading.quality.problems))
+    return PhotoOut(name=reading.name, width=reading.width, height=reading.height, quality=quality, subjects=subjects)
+
+
+def _guidance(box: ControlBox, head: Actuator, catalogue: Catalogue, role: Role) -> Guidance:
+    """Safety first, then how to come down, then checks and parts; only what is confirmed gets an action or a number."""
+    lowering = head.lowering if head.decision == "confirmed" else None
+    return Guidance(
+        safety=placed(catalogue, "safety", role),
+        lowering=lowering_advice(catalogue, lowering, head.values, role),
+        checks=(),
+        parts=(),
+    )

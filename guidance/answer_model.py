@@ -1,0 +1,156 @@
+"""The one answer document: the command line prints it, the API returns it, the pages draw it."""
+
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from guidance.catalogue_model import Role
+from guidance.decision import Verdict
+
+SCHEMA_VERSION = "1"
+
+
+class Section(BaseModel):
+    """Base of every section of the document; field names are those of the JSON."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True, serialize_by_alias=True)
+
+
+class CatalogueInfo(Section):
+    id: str
+    version: str
+
+
+class TrainedOn(Section):
+    synthetic: int
+    owned_photos: int
+
+
+class ModelInfo(Section):
+    """Which networks read the photos; `coverage` is that of every prediction set."""
+
+    version: str
+    sha256: str
+    trained_on: TrainedOn
+    coverage: float = 0.95
+
+
+class QualityOut(Section):
+    usable: bool
+    problems: tuple[str, ...]
+
+
+class ConceptOut(Section):
+    probabilities: dict[str, float]
+    values: tuple[str, ...] = Field(alias="set")
+
+
+class SubjectOut(Section):
+    """`box` is left, top, right, bottom in fractions of the upright photo."""
+
+    kind: str
+    box: tuple[float, float, float, float]
+    probability: float
+    concepts: dict[str, ConceptOut]
+
+
+class PhotoOut(Section):
+    name: str
+    width: int
+    height: int
+    quality: QualityOut
+    subjects: tuple[SubjectOut, ...]
+
+
+class ObservedOut(Section):
+    id: str
+    answer: str
+
+
+class Because(Section):
+    """One thing that a photo or an answer showed."""
+
+    concept: str
+    value: str
+    source: str = Field(alias="from")
+
+
+class Contradiction(Section):
+    """Sources that cannot all be right about one feature, in words and one by one."""
+
+    concept: str
+    text: str
+    sources: tuple[Because, ...]
+
+
+class Component(Section):
+    """What both components have. `favourite` is the most probable value, decided or not; null when nothing was seen."""
+
+    decision: Verdict
+    favourite: str | None
+    probabilities: dict[str, float]
+    values: tuple[str, ...] = Field(alias="set")
+    because: tuple[Because, ...]
+    contradictions: tuple[Contradiction, ...]
+
+
+class ControlBox(Component):
+    generation: str | None
+
+
+class Actuator(Component):
+    lowering: str | None
+
+
+class Next(Section):
+    """The photo or question worth most now. `answers` maps each answer that may be given to its words; empty for photos."""
+
+    kind: Literal["photo", "question"]
+    id: str
+    ask: str
+    why: str
+    answers: dict[str, str]
+    expected_gain_bits: float
+    effort_min: float
+
+
+class Advice(Section):
+    """One sentence of advice with its source and the roles that may be told it."""
+
+    id: str
+    text: str
+    source: str
+    roles: tuple[Role, ...]
+    signal: Literal["danger", "warning", "caution"] | None
+
+
+class LoweringAdvice(Section):
+    """How to bring a person down. `basis` says whether `steps` belong to one confirmed mechanism or are safe for all."""
+
+    basis: Literal["confirmed", "open"]
+    mechanisms: tuple[str, ...]
+    steps: tuple[Advice, ...]
+
+
+class Guidance(Section):
+    """What to do, in this order."""
+
+    safety: tuple[Advice, ...]
+    lowering: LoweringAdvice
+    checks: tuple[Advice, ...]
+    parts: tuple[dict, ...]
+
+
+class Answer(Section):
+    """What this is, and what to do now."""
+
+    schema_version: Literal["1"] = SCHEMA_VERSION
+    catalogue: CatalogueInfo
+    model: ModelInfo
+    role: Role
+    photos: tuple[PhotoOut, ...]
+    observations: tuple[ObservedOut, ...]
+    control_box: ControlBox
+    actuator: Actuator
+    next: Next | None
+    guidance: Guidance

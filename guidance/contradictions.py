@@ -1,0 +1,60 @@
+"""Sources that cannot all be right about one feature: found, and named so that a person can settle it."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+from guidance.answer_model import Because, Contradiction
+from guidance.catalogue import Catalogue
+from guidance.evidence import Source
+
+SAYS = 0.8
+"""A source says a value when that value carries this share of its likelihood."""
+
+
+@dataclass(frozen=True)
+class Conflict:
+    """Sources about one feature of which some two hold no value in common, in the order in which they came."""
+
+    feature: str
+    sources: tuple[Source, ...]
+
+
+def conflicts_in(sources: Iterable[Source]) -> tuple[Conflict, ...]:
+    """Find the features on which sources contradict one another."""
+    by_feature: dict[str, list[Source]] = {}
+    for source in sources:
+        by_feature.setdefault(source.feature, []).append(source)
+    found = []
+    for feature, about in by_feature.items():
+        opposed = {s for pair in combinations(about, 2) if not pair[0].holds & pair[1].holds for s in pair}
+        if opposed:
+            found.append(Conflict(feature, tuple(s for s in about if s in opposed)))
+    return tuple(found)
+
+
+def named(conflict: Conflict, catalogue: Catalogue) -> Contradiction:
+    """Say in words who says what, for example "photo 2 shows the stop on the front, you answered 'On top'"."""
+    text = ", ".join(_words(s, catalogue) for s in conflict.sources)
+    return Contradiction(concept=conflict.feature, text=text, sources=reasons(conflict.sources))
+
+
+def reasons(sources: Sequence[Source]) -> tuple[Because, ...]:
+    """List what each source shows: the one value that it says, or the answer as it was given; nothing when it is vague."""
+    said = []
+    for source in sources:
+        value, share = max(source.belief.items(), key=lambda item: item[1])
+        if share >= SAYS:
+            said.append(Because(concept=source.feature, value=value, source=source.origin))
+        elif source.observed is not None:
+            said.append(Because(concept=source.observed.id, value=source.observed.answer, source=source.origin))
+    return tuple(said)
+
+
+def _words(source: Source, catalogue: Catalogue) -> str:
+    if source.observed is not None:
+        words = catalogue.observations_by_id[source.observed.id].options[source.observed.answer]
+        return f"you corrected it to '{words}'" if source.correction else f"you answered '{words}'"
+    concept = catalogue.concepts[source.feature]
+    values = " or ".join(concept.values[v] for v in concept.values if v in source.holds)
+    return f"{source.origin} shows {concept.name} {values}"

@@ -1,0 +1,228 @@
+"""What photos and answers say, and by Bayes' rule what generation and lowering mechanism that leaves.
+
+Every photo and every answer is a `Source` about one feature: a concept of the taxonomy, or a trait that only questions
+reach. It weighs each value v of its feature by a likelihood L(v). A photo's reading p gives
+L(v) = p(v) / prior(v) + p(not_visible), where prior(v) is how often the network saw v among visible ones in training; an
+answer gives L(v) = P(answer | v), from the catalogue. A photo that does not show the feature has L = 1 throughout
+and so changes nothing.
+
+The posterior is exact: every combination of features is a hypothesis (`hypotheses.py`) whose prior is multiplied by
+the likelihood of its values. Sources multiply, so their order does not matter.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from classifier.identify import ConceptReading, PhotoReading, SubjectReading
+from classifier.taxonomy import CONCEPTS, CONCEPTS_OF, NOT_VISIBLE
+from guidance.catalogue import Catalogue
+from guidance.catalogue_model import UNSURE, nearest
+from guidance.hypotheses import Hypotheses
+
+READING_DOUBT = 0.002
+"""Share of every photo reading that is taken to say nothing, however sure the network is.
+
+It bounds what one photo can say, so that answers can still overturn a photo that misled the network. Chosen, not measured.
+"""
+
+READING_CORRELATION = 0.5
+"""How alike the errors of two photos of one lift are taken to be (0: independent, 1: a second photo adds nothing).
+
+n photos that show a feature count as n / (1 + (n - 1) * this), the effective size of n equally correlated
+measurements (Kish's design effect). Chosen, not measured.
+"""
+
+HOLDS = 0.9
+"""A source holds the fewest values that carry this much of its likelihood; sources that hold none in common contradict."""
+
+LEFT_OPEN = 0.05
+"""An answer leaves a value open from this share of its likelihood upward."""
+
+
+class ObservationError(ValueError):
+    """An observation that the catalogue does not know, or one given twice with two answers."""
+
+
+@dataclass(frozen=True)
+class Observed:
+    """What somebody answered: the id of a catalogue observation, and one of its options or "unsure"."""
+
+    id: str
+    answer: str
+
+
+@dataclass(frozen=True, eq=False)
+class Source:
+    """One thing that speaks about one feature; each is itself, whatever another says.
+
+    `likelihood[v]` is L(v) of the module's docstring. `shown` is how far a photo shows the feature, `clear` how far it
+    settles it (both 1 for answers). `left_open` are the values that the source does not rule out on its own.
+    """
+
+    feature: str
+    origin: str
+    likelihood: dict[str, float]
+    left_open: frozenset[str]
+    shown: float = 1.0
+    clear: float = 1.0
+    observed: Observed | None = None
+    correction: bool = False
+
+    @property
+    def belief(self) -> dict[str, float]:
+        """The likelihood scaled to sum to 1: what the source says with no prior."""
+        total = sum(self.likelihood.values())
+        return {v: x / total for v, x in self.likelihood.items()}
+
+    @property
+    def holds(self) -> frozenset[str]:
+        return likely_set(self.belief, HOLDS)
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """Probabilities of the generations with `unlisted`, of the mechanisms, and of both with all features (`weights`).
+
+    `weights` is (H, M): hypothesis by mechanism, in the order of `hypotheses`.
+    """
+
+    hypotheses: Hypotheses
+    weights: np.ndarray
+    generation: dict[str, float]
+    lowering: dict[str, float]
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """All sources, the posterior that they leave, and the coverage wanted of the sets."""
+
+    sources: tuple[Source, ...]
+    now: Posterior
+    coverage: float
+
+    def about(self, features: Sequence[str]) -> list[Source]:
+        return [s for s in self.sources if s.feature in features]
+
+
+def gather(
+    readings: Sequence[PhotoReading],
+    observations: Sequence[Observed],
+    catalogue: Catalogue,
+    concept_priors: Mapping[str, Mapping[str, float]],
+) -> tuple[Source, ...]:
+    """Collect every source. Of several subjects of one kind in a photo, the likeliest speaks. Raises `ObservationError`."""
+    check_observations(observations, catalogue)
+    sources: list[Source] = []
+    for number, reading in enumerate(readings, 1):
+        for subject in most_probable_subjects(reading).values():
+            sources += _photo_sources(f"photo {number}", subject, concept_priors)
+    sources += _answer_sources(observations, catalogue)
+    return tuple(sources)
+
+
+def posterior(sources: Sequence[Source], hypotheses: Hypotheses) -> Posterior:
+    """Multiply every hypothesis's prior by the combined likelihood of its feature values, and scale to sum 1."""
+    weights = hypotheses.prior.copy()  # (H, M)
+    for feature, values in hypotheses.features.items():
+        message = combined(feature, values, sources)
+        if feature == "lowering":
+            weights *= message[np.newaxis, :]
+        else:
+            weights *= message[hypotheses.value_index[feature]][:, np.newaxis]
+    weights /= weights.sum()
+    return Posterior(hypotheses, weights, *hypotheses.marginals(weights))
+
+
+def combined(feature: str, values: Sequence[str], sources: Sequence[Source]) -> np.ndarray:
+    """Combine all sources about one feature into one likelihood per value, (V,), largest 1.
+
+    A person's correction sets the photos' readings of that feature aside. Photos of one lift share their errors, so their
+    product is raised to the power n_effective / n (`READING_CORRELATION`), n counting how far each shows the feature.
+    """
+    about = active(feature, sources)
+    photos = [s for s in about if s.observed is None]
+    shown = max(1.0, sum(s.shown for s in photos))
+    exponent = 1.0 / (1.0 + (shown - 1.0) * READING_CORRELATION)
+    log_likelihood = np.zeros(len(values))
+    for source in about:
+        weight = exponent if source.observed is None else 1.0
+        log_likelihood += weight * np.log([source.likelihood[v] for v in values])
+    return np.exp(log_likelihood - log_likelihood.max())
+
+
+def active(feature: str, sources: Sequence[Source]) -> list[Source]:
+    """Give the sources that count for a feature: all, or without the photos when a person has corrected it."""
+    about = [s for s in sources if s.feature == feature]
+    corrected = any(s.correction for s in about)
+    return [s for s in about if s.observed is not None or not corrected]
+
+
+def likely_set(probabilities: Mapping[str, float], share: float) -> frozenset[str]:
+    """Give the fewest values that together reach `share`, likeliest first; values that tie with the last join it."""
+    ordered = sorted(probabilities.values(), reverse=True)
+    reached = np.cumsum(ordered)
+    least = ordered[min(int(np.searchsorted(reached, share - 1e-12)), len(ordered) - 1)]
+    return frozenset(v for v, p in probabilities.items() if p >= least - 1e-12)
+
+
+def most_probable_subjects(reading: PhotoReading) -> dict[str, SubjectReading]:
+    """Of each kind in a photo keep the likeliest subject; the larger, then the more leftward, where they tie."""
+
+    def rank(subject: SubjectReading) -> tuple:
+        left, top, right, bottom = subject.box
+        return (subject.probability, (right - left) * (bottom - top), -left, -top)
+
+    return {s.kind: s for s in sorted(reading.subjects, key=rank)}
+
+
+def check_observations(observations: Sequence[Observed], catalogue: Catalogue) -> None:
+    """Raise `ObservationError` for an unknown id or answer (the nearest known is named) or two answers to one question."""
+    given: dict[str, str] = {}
+    for observed in observations:
+        row = catalogue.observations_by_id.get(observed.id)
+        if row is None:
+            known = list(catalogue.observations_by_id)
+            raise ObservationError(
+                f"came observation '{observed.id}', wanted one of {', '.join(known)}{nearest(observed.id, known)}"
+            )
+        options = [*row.options, UNSURE]
+        if observed.answer not in options:
+            raise ObservationError(
+                f"came answer '{observed.answer}' to '{observed.id}', wanted one of {', '.join(options)}"
+                f"{nearest(observed.answer, options)}"
+            )
+        if given.setdefault(observed.id, observed.answer) != observed.answer:
+            raise ObservationError(
+                f"'{observed.id}' came with two answers, '{given[observed.id]}' and '{observed.answer}'; give one"
+            )
+
+
+def _photo_sources(origin: str, subject: SubjectReading, priors: Mapping[str, Mapping[str, float]]) -> Iterator[Source]:
+    for concept in CONCEPTS_OF[subject.kind]:
+        if concept in subject.concepts:
+            yield _photo_source(origin, concept, subject, priors[concept])
+
+
+def _photo_source(origin: str, concept: str, subject: SubjectReading, prior: Mapping[str, float]) -> Source:
+    """Weigh one reading. What is no such subject says nothing, so its share of doubt moves to `not_visible`."""
+    reading: ConceptReading = subject.concepts[concept]
+    trust = subject.probability * (1.0 - READING_DOUBT)
+    hidden = 1.0 - trust * (1.0 - reading.probabilities[NOT_VISIBLE])
+    likelihood = {v: trust * reading.probabilities[v] / prior[v] + hidden for v in CONCEPTS[concept]}
+    ruled_in = frozenset(reading.prediction_set) - {NOT_VISIBLE}
+    left_open = ruled_in if ruled_in and NOT_VISIBLE not in reading.prediction_set else frozenset(CONCEPTS[concept])
+    clear = trust * max(reading.probabilities[v] for v in CONCEPTS[concept])
+    return Source(concept, origin, likelihood, left_open, shown=1.0 - hidden, clear=clear)
+
+
+def _answer_sources(observations: Sequence[Observed], catalogue: Catalogue) -> Iterator[Source]:
+    for observed in dict.fromkeys(observations):
+        row = catalogue.observations_by_id[observed.id]
+        if row.about is None or observed.answer == UNSURE:
+            continue
+        likelihood = {truth: answers[observed.answer] for truth, answers in row.reliability.items()}
+        total = sum(likelihood.values())
+        left_open = frozenset(v for v, x in likelihood.items() if x / total >= LEFT_OPEN)
+        yield Source(row.about, "your answer", likelihood, left_open, observed=observed, correction=row.correction)
