@@ -17,6 +17,8 @@ HoistloreError
     └── WeightsMalformed
 """
 
+from collections.abc import Sequence
+
 
 class HoistloreError(Exception):
     """The root of every failure that this project raises on purpose."""
@@ -56,11 +58,15 @@ class TooManyPhotos(InputError):
 
 
 class ObservationError(InputError):
-    """An observation, or its answer, that the catalogue does not know."""
+    """An observation that the catalogue does not know, or one given twice with two answers."""
 
 
 class CatalogueError(HoistloreError):
-    """A catalogue that does not hold together; the message names file, row and reason."""
+    """A catalogue that does not hold together. `problems` are the faults found, each with file, row and reason."""
+
+    def __init__(self, problems: Sequence[object]) -> None:
+        super().__init__("\n".join(map(str, problems)))
+        self.problems = tuple(problems)
 
 
 class SettingsError(HoistloreError):

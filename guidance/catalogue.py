@@ -13,6 +13,7 @@ from typing import Any
 
 from pydantic import Field, ValidationError
 
+from classifier.errors import CatalogueError
 from classifier.taxonomy import CONCEPTS
 from guidance.catalogue_checks import problems_of
 from guidance.catalogue_model import (
@@ -84,14 +85,6 @@ class Problem:
 
     def __str__(self) -> str:
         return f"{self.file}: {self.where}: {self.reason}" if self.where else f"{self.file}: {self.reason}"
-
-
-class CatalogueError(ValueError):
-    """A catalogue that cannot be used; `problems` names each fault."""
-
-    def __init__(self, problems: tuple[Problem, ...]) -> None:
-        super().__init__("\n".join(str(p) for p in problems))
-        self.problems = problems
 
 
 def load(path: Path) -> Catalogue:

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from classifier.errors import ObservationError
 from classifier.identify import ConceptReading, PhotoReading, SubjectReading
 from classifier.taxonomy import CONCEPTS, CONCEPTS_OF, NOT_VISIBLE
 from guidance.catalogue import Catalogue
@@ -39,10 +40,6 @@ HOLDS = 0.9
 
 LEFT_OPEN = 0.05
 """An answer leaves a value open from this share of its likelihood upward."""
-
-
-class ObservationError(ValueError):
-    """An observation that the catalogue does not know, or one given twice with two answers."""
 
 
 @dataclass(frozen=True)
