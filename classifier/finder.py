@@ -104,7 +104,7 @@ def decode(
 ) -> list[Found]:
     """The finder's two maps, heat (K, h, w) and distances (4, h, w) in strides, as boxes, likeliest first.
 
-    A peak is a cell that no neighbour in its 3×3 surroundings exceeds and whose probability reaches its kind's threshold.
+    A peak is a cell that no neighbour exceeds and whose probability reaches its kind's threshold.
     """
     if heat_logits.shape[0] != len(kinds) or ltrb.shape != (4, *heat_logits.shape[1:]):
         raise ValueError(

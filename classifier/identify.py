@@ -47,7 +47,7 @@ class PhotoReading:
 
 
 def read_photo(data: bytes, name: str, model: Model, limits: PhotoLimits) -> PhotoReading:
-    """Read one photo. Raises a `PhotoError` when it cannot be decoded whole; a poor photo is said to be poor instead."""
+    """Read one photo. Raises a `PhotoError` when it cannot be decoded whole; of a poor photo it is said that it is."""
     photo = open_photo(data, name, limits)
     quality = judge(photo)
     subjects = _subjects(photo, model) if quality.usable else ()

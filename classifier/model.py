@@ -18,11 +18,15 @@ SCHEMA_VERSION = "1"
 
 @dataclass(frozen=True)
 class ModelInfo:
-    """Which model gave an answer: its version, the hash of its metadata (which holds the networks' hashes), its data."""
+    """Which model gave an answer. `sha256` is that of its metadata, which in turn holds the hashes of both networks.
+
+    `coverage` is the share of cases in which a prediction set holds the true value.
+    """
 
     version: str
     sha256: str
     trained_on: dict[str, int]
+    coverage: float
 
 
 @dataclass(frozen=True)
@@ -52,7 +56,8 @@ class Model:
             raise WeightsMalformed(f"{directory / METADATA_FILE} is no JSON ({error}). {REINSTALL}") from error
         _check(metadata, directory / METADATA_FILE)
         networks = {part: _verified(directory, metadata[part]) for part in ("finder", "reader")}
-        info = ModelInfo(metadata["version"], hashlib.sha256(raw).hexdigest(), metadata["trained_on"])
+        sha256 = hashlib.sha256(raw).hexdigest()
+        info = ModelInfo(metadata["version"], sha256, metadata["trained_on"], metadata["reader"]["coverage"])
         finder = Finder(_session(networks["finder"], ["heat", "ltrb"], threads), metadata["finder"])
         reader = Reader(_session(networks["reader"], ["kind", *CONCEPTS], threads), metadata["reader"])
         return cls(finder, reader, metadata, info)
@@ -87,7 +92,14 @@ def _check(metadata: Any, path: Path) -> None:
         ]  # fmt: skip
         for key in ("file", "sha256", "input_px", "mean", "std"):
             finder[key], reader[key]
-        finder["stride"], finder["temperature"], reader["margin"], metadata["version"], metadata["trained_on"]
+        (
+            finder["stride"],
+            finder["temperature"],
+            reader["margin"],
+            reader["coverage"],
+            metadata["version"],
+            metadata["trained_on"],
+        )
     except (KeyError, TypeError, AttributeError) as error:
         raise WeightsMalformed(f"{path} lacks {error}. {REINSTALL}") from error
     for name, came, want in facts:

@@ -154,7 +154,7 @@ def _open(data: bytes, name: str, kind: str) -> Image.Image:
     except Image.DecompressionBombError as error:
         raise PhotoTooLarge(name, "far more pixels than any phone takes. Send it in a smaller size.") from error
     except Exception as error:  # codecs raise every kind of exception on a damaged header; none means "read it anyway"
-        raise UnreadablePhoto(name, f"damaged {kind} file ({error}). Send the photo again.") from error
+        raise UnreadablePhoto(name, f"the {kind} file is damaged. Send the photo again.") from error
 
 
 def _orientation(image: Image.Image) -> int:
@@ -171,9 +171,7 @@ def _decode(data: bytes, name: str, kind: str, turn: Image.Transpose | None, shr
             image.draft("RGB", (max(image.width // shrink, 1), max(image.height // shrink, 1)))
         image.load()
     except Exception as error:
-        raise UnreadablePhoto(
-            name, f"the {kind} file is cut off or damaged ({error}). Send the photo again."
-        ) from error
+        raise UnreadablePhoto(name, f"the {kind} file is cut off or damaged. Send the photo again.") from error
     if kind == "JPEG" and _lower_part_missing(data, image):
         raise UnreadablePhoto(name, "the JPEG file is damaged: its lower part is missing. Send the photo again.")
     image = _to_rgb(image)

@@ -1,0 +1,84 @@
+"""The one way from photos and observations to an answer, for the command line and for every route."""
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from api.settings import MOST_PHOTOS, Settings
+from classifier.errors import InputError, NothingToGoOn, PhotoError, TooManyPhotos
+from classifier.identify import Model, PhotoReading, Quality, read_photo
+from classifier.photo import PhotoLimits
+from guidance.answer import answer
+from guidance.answer_model import Answer, ModelInfo
+from guidance.catalogue import DEMO_CATALOGUE, Catalogue, load
+from guidance.catalogue_model import ROLES, Role, nearest
+from guidance.evidence import Observed, check_observations
+
+
+@dataclass(frozen=True)
+class NamedPhoto:
+    """The bytes of a photo and the name under which it came."""
+
+    name: str
+    data: bytes
+
+
+@dataclass(frozen=True)
+class Resources:
+    """What every identification needs, loaded once."""
+
+    model: Model
+    catalogue: Catalogue
+    limits: PhotoLimits
+
+    @classmethod
+    def load(cls, settings: Settings) -> "Resources":
+        """Load catalogue and networks. Raises a `CatalogueError` or a `ModelError` that says which file is wrong."""
+        catalogue = load(Path(settings.catalogue) if settings.catalogue else DEMO_CATALOGUE)
+        model = Model.load(Path(settings.weights), settings.threads)
+        return cls(model, catalogue, settings.photo_limits)
+
+
+def read_photos(photos: Sequence[NamedPhoto], resources: Resources) -> tuple[list[PhotoReading], list[PhotoError]]:
+    """Read photos as views of one lift: the readings, and the failures of those that cannot be read.
+
+    A photo that is byte for byte an earlier one is named, and counts once.
+    """
+    readings: list[PhotoReading] = []
+    failures: list[PhotoError] = []
+    seen: dict[str, PhotoReading] = {}
+    for photo in photos:
+        key = hashlib.sha256(photo.data).hexdigest()
+        if key in seen:
+            first = seen[key]
+            readings.append(PhotoReading(photo.name, first.width, first.height, Quality(False, ("duplicate",)), ()))
+            continue
+        try:
+            seen[key] = read_photo(photo.data, photo.name, resources.model, resources.limits)
+            readings.append(seen[key])
+        except PhotoError as error:
+            failures.append(error)
+    return readings, failures
+
+
+def check_request(photo_count: int, observations: Sequence[Observed], role: str, resources: Resources) -> None:
+    """Refuse a request that cannot have an answer, before any photo is read."""
+    if photo_count > MOST_PHOTOS:
+        raise TooManyPhotos(
+            f"{photo_count} photos came, at most {MOST_PHOTOS} views of one lift are read together. Send the best ones."
+        )
+    if photo_count == 0 and not observations:
+        raise NothingToGoOn("Neither a photo nor an observation came. Send at least one of either.")
+    if role not in ROLES:
+        raise InputError(f"Role {role!r} came, one of {', '.join(ROLES)} is wanted{nearest(role, ROLES)}")
+    check_observations(observations, resources.catalogue)
+
+
+def answer_for(
+    readings: Sequence[PhotoReading], observations: Sequence[Observed], role: Role, resources: Resources
+) -> Answer:
+    """The answer document for what was read and what was observed, in the words for this role."""
+    model = resources.model
+    info = ModelInfo.model_validate(asdict(model.info))
+    return answer(readings, observations, resources.catalogue, info, model.concept_priors, role)

@@ -1,0 +1,90 @@
+"""Every error as application/problem+json (RFC 9457), mapped from the tree of failures in one place."""
+
+from http import HTTPStatus
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse
+from starlette.exceptions import HTTPException
+
+from api.slots import RETRY_AFTER_S, Full, TooManyRequests
+from classifier import errors
+
+MEDIA_TYPE = "application/problem+json"
+
+STATUS_OF = {
+    errors.NotAPhoto: (415, "Not a photo that we read"),
+    errors.PhotoTooLarge: (413, "Photo too large"),
+    errors.UnreadablePhoto: (422, "Photo cannot be read"),
+    errors.NothingToGoOn: (422, "Nothing to go on"),
+    errors.TooManyPhotos: (422, "Too many photos"),
+    errors.ObservationError: (422, "Observation not understood"),
+    errors.InputError: (422, "Request not understood"),
+}
+"""Failures of a request to status and title; anything else is a fault of ours (500)."""
+
+
+class RequestTooLarge(Exception):
+    """More bytes are coming than a request may have; the message says how many may come."""
+
+
+def problem(
+    request: Request, status: int, title: str, detail: str, headers: dict | None = None, **more: object
+) -> JSONResponse:
+    """One problem document. `type` names the kind of problem and does not change between releases."""
+    body = {
+        "type": "urn:hoistlore:problem:" + title.lower().replace(" ", "-").replace("'", ""),
+        "title": title,
+        "status": status,
+        "detail": detail,
+        "instance": request.url.path,
+        **more,
+    }
+    return JSONResponse(body, status, headers, MEDIA_TYPE)
+
+
+def install(app: FastAPI) -> None:
+    """Answer every exception of this application with a problem document."""
+    app.add_exception_handler(errors.HoistloreError, _failure)
+    app.add_exception_handler(RequestTooLarge, _too_large)
+    app.add_exception_handler(Full, _full)
+    app.add_exception_handler(TooManyRequests, _too_many)
+    app.add_exception_handler(HTTPException, _http)
+    app.add_exception_handler(RequestValidationError, _invalid)
+    app.add_exception_handler(Exception, _fault)
+
+
+async def _failure(request: Request, error: errors.HoistloreError) -> JSONResponse:
+    status, title = next((STATUS_OF[t] for t in type(error).__mro__ if t in STATUS_OF), (0, ""))
+    if not status:
+        return await _fault(request, error)
+    more = {"photo": error.name} if isinstance(error, errors.PhotoError) else {}
+    return problem(request, status, title, str(error), **more)
+
+
+async def _too_large(request: Request, error: RequestTooLarge) -> JSONResponse:
+    return problem(request, 413, "Request too large", str(error), {"Connection": "close"})
+
+
+async def _full(request: Request, error: Full) -> JSONResponse:
+    detail = f"Every place is taken just now. Send the same request again in {RETRY_AFTER_S} seconds."
+    return problem(request, 503, "Server is full", detail, {"Retry-After": str(RETRY_AFTER_S)})
+
+
+async def _too_many(request: Request, error: TooManyRequests) -> JSONResponse:
+    detail = f"Too many requests came from your address. Wait {error.retry_after_s} seconds and send it again."
+    return problem(request, 429, "Too many requests", detail, {"Retry-After": str(error.retry_after_s)})
+
+
+async def _http(request: Request, error: HTTPException) -> JSONResponse:
+    title = HTTPStatus(error.status_code).phrase.capitalize()
+    return problem(request, error.status_code, title, str(error.detail), dict(error.headers or {}))
+
+
+async def _invalid(request: Request, error: RequestValidationError) -> JSONResponse:
+    told = "; ".join(f"{'.'.join(map(str, e['loc']))}: {e['msg']}" for e in error.errors())
+    return problem(request, 422, "Request not understood", told)
+
+
+async def _fault(request: Request, error: Exception) -> JSONResponse:
+    return problem(request, 500, "A fault of ours", "Something went wrong on our side; the log has the details.")

@@ -1,0 +1,118 @@
+"""The JSON routes. Each reads its request, hands the work to a slot and returns what came out."""
+
+from fastapi import APIRouter, Request, Response
+
+from api.identification import NamedPhoto, Resources, answer_for, check_request, read_photos
+from api.overlay import draw_overlay, jpeg_bytes
+from api.upload import Form, read_form
+from classifier.errors import InputError, PhotoError
+from guidance.answer_model import Answer
+from guidance.catalogue import Catalogue
+from guidance.catalogue_model import ROLES
+
+router = APIRouter()
+
+PHOTO_SCHEMA = {"type": "string", "format": "binary", "description": "JPEG, PNG, WebP or HEIC, judged by its content"}
+PROBLEM = {"application/problem+json": {"schema": {"type": "object"}}}
+FORM = {
+    "requestBody": {
+        "required": True,
+        "content": {
+            "multipart/form-data": {
+                "schema": {
+                    "type": "object",
+                    "properties": {
+                        "photos": {"type": "array", "items": PHOTO_SCHEMA, "maxItems": 6},
+                        "observations": {
+                            "type": "string",
+                            "description": 'a JSON list, for example [{"id": "battery_comes_off", "answer": "yes"}]',
+                        },
+                        "role": {"type": "string", "enum": list(ROLES), "default": "caregiver"},
+                    },
+                }
+            }
+        },
+    }
+}
+REFUSALS = {
+    status: {"description": description, "content": PROBLEM}
+    for status, description in {
+        413: "Too many bytes or pixels",
+        415: "Not an image that we read",
+        422: "Unreadable or malformed",
+        429: "Too many requests from this address; see Retry-After",
+        503: "Full; see Retry-After",
+    }.items()
+}
+
+
+@router.post("/v1/identifications", response_model=Answer, openapi_extra=FORM, responses=REFUSALS)
+async def identifications(request: Request) -> Response:
+    """Identify one lift from up to six photos of it and from what somebody saw; at least one of either."""
+    form = await _taken_in(request)
+    document = await request.app.state.slots.run(_identify, form, request.app.state.resources)
+    return Response(document, media_type="application/json")
+
+
+@router.post(
+    "/v1/overlays",
+    openapi_extra=FORM,
+    response_class=Response,
+    responses={200: {"content": {"image/jpeg": {}}, "description": "The photo, drawn on"}, **REFUSALS},
+)
+async def overlays(request: Request) -> Response:
+    """One photo back as a JPEG with what was found drawn on it."""
+    form = await _taken_in(request)
+    if len(form.photos) != 1:
+        raise InputError(f"{len(form.photos)} photos came; send one photo for one drawing.")
+    picture = await request.app.state.slots.run(_drawn, form.photos[0], request.app.state.resources)
+    return Response(picture, media_type="image/jpeg")
+
+
+@router.get("/v1/catalogue", response_model=Catalogue)
+async def catalogue(request: Request) -> Catalogue:
+    """The catalogue in use: generations, mechanisms, questions and wording."""
+    return request.app.state.resources.catalogue
+
+
+@router.get("/healthz")
+async def healthz() -> dict[str, str]:
+    """The process is alive."""
+    return {"status": "alive"}
+
+
+@router.get("/readyz")
+async def readyz(request: Request) -> dict[str, str]:
+    """Model and catalogue are loaded; which ones."""
+    resources: Resources = request.app.state.resources
+    pool = resources.catalogue.pool
+    return {"status": "ready", "model": resources.model.info.version, "catalogue": f"{pool.id} {pool.version}"}
+
+
+async def _taken_in(request: Request) -> Form:
+    state = request.app.state
+    state.rate.take(request.client.host if request.client else "")
+    state.slots.refuse_if_full()
+    form = await read_form(request, state.settings.max_request_mib * 2**20)
+    check_request(len(form.photos), form.observations, form.role, state.resources)
+    return form
+
+
+def _identify(form: Form, resources: Resources) -> bytes:
+    readings, failures = read_photos(form.photos, resources)
+    if failures:
+        raise _named_together(failures)
+    return answer_for(readings, form.observations, form.role, resources).model_dump_json().encode()
+
+
+def _named_together(failures: list[PhotoError]) -> PhotoError:
+    """The first failure, which decides the status, with every other photo that cannot be read in its reason."""
+    first, *others = failures
+    return type(first)(first.name, " ".join([first.reason, *(f"Also {other}" for other in others)]))
+
+
+def _drawn(photo: NamedPhoto, resources: Resources) -> bytes:
+    readings, failures = read_photos([photo], resources)
+    if failures:
+        raise failures[0]
+    return jpeg_bytes(draw_overlay(photo.data, readings[0], resources.limits))

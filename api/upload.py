@@ -1,0 +1,111 @@
+"""A request body as it streams in: counted while it comes, refused as soon as it is too large."""
+
+import json
+import re
+from dataclasses import dataclass
+from pathlib import PurePath
+from typing import Any
+
+from fastapi import Request
+from starlette.datastructures import UploadFile
+from starlette.exceptions import HTTPException
+
+from api.identification import NamedPhoto
+from api.problems import RequestTooLarge
+from classifier.errors import InputError
+from guidance.evidence import Observed
+
+MOST_PARTS = 40
+"""Parts of a form; far more than a sensible request has."""
+
+MOST_TEXT_BYTES = 64 * 1024
+"""Bytes of the observations; far more than every question answered."""
+
+LONGEST_NAME = 100
+
+
+@dataclass(frozen=True)
+class Form:
+    """What one request brought."""
+
+    photos: list[NamedPhoto]
+    observations: list[Observed]
+    role: str
+
+
+async def read_form(request: Request, max_bytes: int) -> Form:
+    """The photos, the observations and the role of a multipart request.
+
+    Raises `RequestTooLarge` while the body still streams in, and `InputError` for a form that makes no sense.
+    """
+    content_type = request.headers.get("content-type", "")
+    if not content_type.startswith("multipart/form-data"):
+        raise HTTPException(
+            415, f"{content_type or 'no content type'} came; send multipart/form-data with `photos` and `observations`."
+        )
+    counted = _counted(request, max_bytes)
+    try:
+        form = await counted.form(max_files=MOST_PARTS, max_fields=MOST_PARTS, max_part_size=MOST_TEXT_BYTES)
+    except HTTPException as error:
+        raise InputError(f"The form cannot be read: {error.detail} Send multipart/form-data.") from error
+    try:
+        unknown = sorted(set(form) - {"photos", "observations", "role"})
+        if unknown:
+            raise InputError(f"The form has a field {unknown[0]!r}; `photos`, `observations` and `role` are known.")
+        photos = [await _photo(part, n) for n, part in enumerate(form.getlist("photos"), 1)]
+        role = form.get("role") or "caregiver"
+        return Form(photos, _observations(form.getlist("observations")), str(role))
+    finally:
+        await form.close()
+
+
+def _counted(request: Request, max_bytes: int) -> Request:
+    told = f"at most {max_bytes / 2**20:.0f} MiB are taken in one request. Send fewer or smaller photos."
+    announced = request.headers.get("content-length", "")
+    if announced.isdigit() and int(announced) > max_bytes:
+        raise RequestTooLarge(f"{int(announced) / 2**20:.0f} MiB were announced, {told}")
+    came = 0
+
+    async def receive() -> dict[str, Any]:
+        nonlocal came
+        message = await request.receive()
+        came += len(message.get("body", b""))
+        if came > max_bytes:
+            raise RequestTooLarge(f"More than that came: {told}")
+        return message
+
+    return Request(request.scope, receive)
+
+
+async def _photo(part: UploadFile | str, number: int) -> NamedPhoto:
+    if isinstance(part, str):
+        raise InputError(f"Photo {number} came as text; send it as a file, with a file name.")
+    return NamedPhoto(_plain_name(part.filename, number), await part.read())
+
+
+def _plain_name(name: str | None, number: int) -> str:
+    """The name without folders and without characters that could steer a terminal or a page."""
+    last = PurePath((name or "").replace("\\", "/")).name
+    return re.sub(r"[^\w .()+-]", "_", last)[:LONGEST_NAME] or f"photo-{number}"
+
+
+def _observations(fields: list[UploadFile | str]) -> list[Observed]:
+    wanted = 'a JSON list such as [{"id": "battery_comes_off", "answer": "yes"}] is wanted'
+    if len(fields) > 1 or any(not isinstance(f, str) for f in fields):
+        raise InputError(f"`observations` must come once, as text; {wanted}.")
+    if not fields or not fields[0].strip():
+        return []
+    try:
+        rows = json.loads(fields[0])
+    except (ValueError, RecursionError) as error:
+        raise InputError(f"`observations` is no JSON ({error}); {wanted}.") from error
+    if not isinstance(rows, list):
+        raise InputError(f"`observations` is {type(rows).__name__}; {wanted}.")
+    for row in rows:
+        if (
+            not isinstance(row, dict)
+            or set(row) != {"id", "answer"}
+            or not all(isinstance(v, str) for v in row.values())
+        ):
+            raise InputError(f"One observation is {json.dumps(row)[:200]}; {wanted}.")
+    return [Observed(row["id"], row["answer"]) for row in rows]
