@@ -21,8 +21,8 @@ from synthetic_samples.textures import (
 )
 
 __all__ = [
-    "any_colour", "cable_material", "housing_material", "lamp_material", "metal", "painted_metal", "poster", "room_colour",
-    "rubber", "sticker", "stop_red", "stop_yellow",
+    "any_colour", "cable_material", "housing_material", "lamp_material", "metal", "painted_metal", "plain_material",
+    "poster", "room_colour", "rubber", "sticker", "stop_red", "stop_yellow",
 ]  # fmt: skip
 
 _DIRT: Final = linear(92, 78, 62)
@@ -57,6 +57,11 @@ def room_colour(rng: np.random.Generator) -> Vector:
     return from_hsv(hue, float(rng.beta(1.5, 5)) * 0.9, float(rng.uniform(0.3, 0.95)))
 
 
+def plain_material(rng: np.random.Generator, roughness: tuple[float, float] = (0.1, 0.7)) -> Material:
+    """Any one colour without a texture: cheap, for small things."""
+    return Material(any_colour(rng), float(rng.uniform(*roughness)))
+
+
 def housing_material(rng: np.random.Generator, colour: Vector | None = None) -> Material:
     """Moulded plastic of any colour, new or used: fine grain, grime, dust, scratches and finger marks."""
     colour = any_colour(rng) if colour is None else colour
@@ -79,10 +84,10 @@ def metal(rng: np.random.Generator) -> Material:
     levels = {"polished": 0.75, "brushed": 0.62, "cast": 0.5, "zinc": 0.6, "dark": 0.2}
     level = levels[kind] * rng.uniform(0.85, 1.12)
     tone = np.array([1 + rng.uniform(-0.03, 0.06), 1.0, 1 + rng.uniform(-0.06, 0.04)]) * level
-    sheens = {"polished": (0.08, 0.2), "brushed": (0.25, 0.4), "cast": (0.45, 0.65), "zinc": (0.3, 0.45), "dark": (0.3, 0.5)}
+    sheens = {"polished": (0.08, 0.2), "cast": (0.45, 0.65)}
     lines = cloud(rng, SIZE, 4) if kind == "brushed" else rough_cloud(rng, 32 if kind == "zinc" else 16)
     pixels = mixed(shaded(tone, 0.92 + 0.16 * lines), _DIRT, 0.4 * patches(rng, 8, 0.08 * rng.random()))
-    sheen = float(rng.uniform(*sheens[kind])) + 0.15 * (lines - 0.5)
+    sheen = float(rng.uniform(*sheens.get(kind, (0.25, 0.45)))) + 0.15 * (lines - 0.5)
     return Material(pixels, np.clip(sheen, 0.05, 0.8), metallic=1.0, tile_m=float(rng.uniform(0.08, 0.25)))
 
 

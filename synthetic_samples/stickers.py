@@ -39,7 +39,7 @@ def poster(rng: np.random.Generator) -> Picture:
 
 
 def _paper(rng: np.random.Generator, width_m: float, height_m: float, pale: bool) -> np.ndarray:
-    size = [int(np.clip(side * _PIXELS_PER_METRE, 12, 288)) for side in (height_m, width_m)]
+    size = [int(np.clip(side * _PIXELS_PER_METRE, 12, 224)) for side in (height_m, width_m)]
     colour = rng.integers(205, 250, 3) if pale else rng.integers(10, 250, 3)
     return np.full((*size, 3), colour, np.uint8)
 
@@ -72,16 +72,19 @@ def _split(rng: np.random.Generator, block: Block, depth: int) -> list[Block]:
 
 
 def _lines_of_signs(rng: np.random.Generator, canvas: np.ndarray, block: Block, ink: tuple[int, int, int]) -> None:
-    """Rows of little figures of two to four random strokes, ragged at the right."""
+    """Rows of little figures of three random strokes, ragged at the right."""
     left, top, width, height = block
-    pitch = int(np.clip(rng.integers(6, 15), 5, max(height - 2, 5)))
-    for y in range(top + 2, top + height - pitch + 1, pitch + int(rng.integers(1, 4))):
-        x, end = left + 2, left + width * rng.uniform(0.5, 1.0) - pitch
-        while x < end:
-            if rng.random() > 0.15:
-                points = rng.integers(0, pitch - 2, (int(rng.integers(3, 6)), 2)) * [0.7, 1.0] + [x, y]
-                cv2.polylines(canvas, [points.astype(np.int32)], False, ink, 1, cv2.LINE_AA)
-            x += int(0.8 * pitch) + 1
+    pitch = int(np.clip(rng.integers(6, 15), max(5, height // 14), max(height - 2, 5)))
+    step_x, step_y = int(0.8 * pitch) + 1, pitch + int(rng.integers(1, 4))
+    rows, columns = (height - pitch - 1) // step_y + 1, (width - pitch) // step_x
+    if rows < 1 or columns < 1:
+        return
+    y, x = np.mgrid[:rows, :columns]
+    ends = rng.uniform(0.5, 1.0, (rows, 1)) * columns
+    there = (rng.random((rows, columns)) > 0.15) & (x < ends)
+    corners = np.stack([left + 2 + x * step_x, top + 2 + y * step_y], -1)[there]  # (N, 2)
+    strokes = (rng.random((len(corners), 4, 2)) * (0.7 * pitch, pitch - 2)).astype(np.int32) + corners[:, None]
+    cv2.polylines(canvas, list(strokes), False, ink, 1, cv2.LINE_AA)
 
 
 def _bars(rng: np.random.Generator, canvas: np.ndarray, block: Block, ink: tuple[int, int, int]) -> None:
