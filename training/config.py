@@ -3,6 +3,17 @@
 from dataclasses import asdict, dataclass, replace
 from typing import Final
 
+from classifier.taxonomy import CONCEPTS, NOT_VISIBLE, SUBJECTS
+
+OTHER: Final = "other"
+"""The reader's kind for whatever is not one of ours."""
+
+KINDS: Final = (*SUBJECTS, OTHER)
+"""The classes of the reader's kind head, in order."""
+
+CLASSES: Final = {concept: (*values, NOT_VISIBLE) for concept, values in CONCEPTS.items()}
+"""The classes of each of the reader's concept heads, in order."""
+
 STRIDE: Final = 8
 """Input pixels to one cell of the finder's output."""
 

@@ -18,8 +18,8 @@ from torch.nn.utils.fusion import fuse_conv_bn_weights
 from classifier.model import METADATA_FILE, SCHEMA_VERSION
 from classifier.taxonomy import CONCEPTS, SUBJECTS
 from training.checkpoint import load_network
-from training.config import COVERAGE, CROP_MARGIN, STRIDE
-from training.model import BACKBONE, CLASSES, KINDS, new_network
+from training.config import CLASSES, COVERAGE, CROP_MARGIN, KINDS, STRIDE
+from training.model import BACKBONE, new_network
 
 LARGEST_LOGIT_DIFFERENCE = 1e-4
 LARGEST_TOTAL_BYTES = 20_000_000

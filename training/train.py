@@ -12,8 +12,9 @@ from torch import nn
 
 from training.checkpoint import read_whole, save_network, write_whole
 from training.config import Preset, Schedule
-from training.dataset import PictureBank, Record
+from training.dataset import PictureBank
 from training.finding import FinderBatches, finder_loss
+from training.manifest import Record
 from training.model import backbone_parameters, new_network
 from training.pace import LAYOUTS, best_layout, learning_rate_share
 from training.reading import ReaderBatches, reader_loss

@@ -1,0 +1,77 @@
+"""What each decision is worth: the same short training with one thing changed, on the same seed and pictures."""
+
+import json
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from training.calibrate import calibrate
+from training.config import Preset
+from training.evaluate import ALL, FAIR, evaluate
+from training.export import export
+from training.manifest import Record
+from training.measures import Share
+from training.parallel import TASKS, TrainingJob, run_jobs
+
+FIGURES = {
+    "generation, listed": ("generation", "right_when_listed"),
+    "lowering": ("lowering", "right"),
+    "recall": ("finder", "all", "recall"),
+    "precision": ("finder", "all", "precision"),
+    "no lift, nothing seen": ("not_seen_without_a_lift",),
+}
+
+
+def ablate(
+    splits: dict[str, list[Record]], preset: Preset, seed: int, out: Path, devices: Sequence[str], workers: int
+) -> str:
+    """Train, calibrate and measure every variant; writes ablations.json under `out` and returns a table.
+
+    All variants learn from the same pictures: those with a clean twin where there are any, else all.
+    """
+    twins = [record for record in splits["train"] if record.clean_path]
+    records = twins or splits["train"]
+    variants = _variants(preset, bool(twins))
+    jobs = [TrainingJob(task, changed, seed, out / name) for name, changed in variants.items() for task in TASKS]
+    results: dict[str, dict] = {}
+    finished: dict[Path, int] = {}
+    for job in run_jobs(jobs, records, devices):
+        finished[job.folder] = finished.get(job.folder, 0) + 1
+        if finished[job.folder] == len(TASKS):
+            results[job.folder.name] = _measure(job.folder, splits, workers)
+            print(_table(results, len(records)), flush=True)
+    ordered = {name: results[name] for name in variants}
+    (out / "ablations.json").write_text(
+        json.dumps({"pictures": len(records), "seed": seed, **ordered}, indent=1) + "\n"
+    )
+    return _table(ordered, len(records))
+
+
+def _variants(preset: Preset, with_clean: bool) -> dict[str, Preset]:
+    variants = {
+        "as_shipped": preset,
+        "from_scratch": replace(preset, pretrained=False),
+        "no_look_alikes": replace(preset, look_alikes=False),
+    }
+    return variants | ({"no_phone_pipeline": replace(preset, clean=True)} if with_clean else {})
+
+
+def _measure(folder: Path, splits: dict[str, list[Record]], workers: int) -> dict:
+    weights = folder / "weights"
+    export(folder, weights, manifest_hash="ablation")
+    calibrate(weights, splits["calibration"], [], workers)
+    result = evaluate(weights, splits["heldout"], folder / "evaluation", workers)
+    return {group: result[group] for group in (FAIR, ALL)}
+
+
+def _table(results: dict[str, dict], pictures: int) -> str:
+    lines = [f"ablations, {pictures} training pictures, short schedule, style heldout: share (95 % interval, n)"]
+    for group in (FAIR, ALL):
+        for name, path in FIGURES.items():
+            lines.append(f"{group}: {name}")
+            for variant, result in results.items():
+                row = result[group]
+                for key in path:
+                    row = row[key]
+                lines.append(f"  {variant:<20}{Share(row['hits'], row['n'])}")
+    return "\n".join(lines)

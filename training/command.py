@@ -1,0 +1,135 @@
+"""The command line: train, export, calibrate, evaluate, or all of it in one go; and the ablations."""
+
+import argparse
+import sys
+import time
+from pathlib import Path
+
+import torch
+
+from classifier.errors import ModelError
+from training.ablate import ablate
+from training.calibrate import calibrate
+from training.checkpoint import CheckpointError
+from training.config import PRESETS, Preset
+from training.evaluate import as_text, evaluate
+from training.export import ExportError, export
+from training.manifest import DatasetError, Record, manifest_sha256, read_manifests
+from training.ood import FeatureSpace, read_feature_space, write_feature_space
+from training.parallel import train_both
+from training.train import TrainingError
+
+FEATURE_SPACE_FILE = "features.npz"
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run one command; exit status 2 with one sentence for data or settings that cannot be used."""
+    options = _parser().parse_args(arguments)
+    started = time.monotonic()
+    try:
+        _COMMANDS[options.command](options)
+    except (DatasetError, TrainingError, ExportError, CheckpointError, ModelError, FileNotFoundError) as problem:
+        print(f"python -m training {options.command}: {problem}", file=sys.stderr)
+        raise SystemExit(2) from None
+    print(f"{options.command}: done in {time.monotonic() - started:.0f} s", flush=True)
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="python -m training", description=__doc__)
+    parser.add_argument("command", choices=tuple(_COMMANDS))
+    data = parser.add_argument_group(
+        "data", "folders that `python -m synthetic_samples` wrote; may be given repeatedly"
+    )
+    data.add_argument(
+        "--data", type=Path, action="append", required=True, help="pictures; those of style train are learned"
+    )
+    data.add_argument(
+        "--calibration", type=Path, action="append", help="pictures of style calibration (default: --data)"
+    )
+    data.add_argument("--heldout", type=Path, action="append", help="pictures of style heldout (default: --data)")
+    parser.add_argument("--out", type=Path, required=True, help="checkpoints, reports; a stopped run resumes from here")
+    parser.add_argument("--weights", type=Path, help="where the served files go (default: OUT/weights)")
+    parser.add_argument("--preset", choices=tuple(PRESETS), default="full")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--minutes-finder", type=float, help="train the finder this long instead of the preset's steps")
+    parser.add_argument("--minutes-reader", type=float, help="the same for the reader")
+    parser.add_argument(
+        "--devices", help="such as cuda:0,cuda:1 (default: up to two GPUs, else cpu); two train in parallel"
+    )
+    parser.add_argument("--workers", type=int, help="processes that decode and measure (default: the preset's)")
+    return parser
+
+
+def _train(options: argparse.Namespace) -> None:
+    preset = _preset(options)
+    train_both(options.data, preset, options.seed, options.out, _devices(options))
+
+
+def _export(options: argparse.Namespace) -> None:
+    metadata = export(options.out, _weights(options), manifest_sha256(options.data))
+    differences = metadata["provenance"]["parity_max_abs"]
+    named = ", ".join(f"{name} {value:.1e}" for name, value in differences.items())
+    print(f"export: largest difference from torch: {named}; to {_weights(options)}", flush=True)
+
+
+def _calibrate(options: argparse.Namespace) -> None:
+    training, calibration = read_manifests(options.data, "train"), _records(options, "calibration")
+    space = calibrate(_weights(options), calibration, training, _workers(options))
+    write_feature_space(options.out / FEATURE_SPACE_FILE, space)
+
+
+def _evaluate(options: argparse.Namespace) -> None:
+    kept = options.out / FEATURE_SPACE_FILE
+    space: FeatureSpace | None = read_feature_space(kept) if kept.is_file() else None
+    result = evaluate(
+        _weights(options), _records(options, "heldout"), options.out / "evaluation", _workers(options), space
+    )
+    print(as_text(result), flush=True)
+
+
+def _all(options: argparse.Namespace) -> None:
+    for style in ("train", "calibration", "heldout"):  # an absent split is said now, not after the training
+        print(f"{style}: {len(_records(options, style))} pictures", flush=True)
+    for step in (_train, _export, _calibrate, _evaluate):
+        started = time.monotonic()
+        step(options)
+        print(f"{step.__name__[1:]}: {time.monotonic() - started:.0f} s", flush=True)
+
+
+def _ablate(options: argparse.Namespace) -> None:
+    preset = _preset(options)
+    splits = {style: _records(options, style) for style in ("train", "calibration", "heldout")}
+    print(ablate(splits, preset, options.seed, options.out, _devices(options), _workers(options)), flush=True)
+
+
+_COMMANDS = {
+    "all": _all,
+    "train": _train,
+    "export": _export,
+    "calibrate": _calibrate,
+    "evaluate": _evaluate,
+    "ablate": _ablate,
+}
+
+
+def _records(options: argparse.Namespace, style: str) -> list[Record]:
+    return read_manifests((options.data if style == "train" else getattr(options, style)) or options.data, style)
+
+
+def _preset(options: argparse.Namespace) -> Preset:
+    return PRESETS[options.preset].with_minutes(options.minutes_finder, options.minutes_reader)
+
+
+def _weights(options: argparse.Namespace) -> Path:
+    return options.weights or options.out / "weights"
+
+
+def _workers(options: argparse.Namespace) -> int:
+    return options.workers or PRESETS[options.preset].workers
+
+
+def _devices(options: argparse.Namespace) -> list[str]:
+    if options.devices:
+        return options.devices.split(",")
+    gpus = min(torch.cuda.device_count(), 2)
+    return [f"cuda:{number}" for number in range(gpus)] or ["cpu"]

@@ -1,0 +1,130 @@
+"""Measure the shipped files on a held-out style, through the same code as a user's photo."""
+
+import json
+import math
+from collections.abc import Sequence
+from pathlib import Path
+
+from classifier.model import Model
+from classifier.taxonomy import CONCEPTS, SUBJECTS
+from guidance.answer import answer
+from guidance.answer_model import ModelInfo
+from guidance.catalogue import DEMO_CATALOGUE, load
+from training.calibrate import raw_bars
+from training.collect import collect_raw, collect_readings
+from training.manifest import Record
+from training.measures import Share
+from training.ood import FeatureSpace, compare
+from training.scores import Judged, figures, generation_figures, judged, lowering_figures
+from training.sheets import write_sheets
+
+FAIR = "fair close photos"
+ALL = "all photos"
+
+
+def evaluate(
+    weights: Path, records: Sequence[Record], out: Path, workers: int, space: FeatureSpace | None = None
+) -> dict:
+    """Every figure on these pictures; writes evaluation.json, evaluation.txt and sheets of mistakes under `out`."""
+    out.mkdir(parents=True, exist_ok=True)
+    model, catalogue = Model.load(weights), load(DEMO_CATALOGUE)
+    info = ModelInfo(
+        version=model.info.version,
+        sha256=model.info.sha256,
+        trained_on=model.info.trained_on,
+        coverage=model.reader.recipe["coverage"],
+    )
+    readings = collect_readings(weights, records, workers)
+    photos = [
+        judged(record, reading, answer([reading], [], catalogue, info, model.concept_priors))
+        for record, reading in zip(records, readings, strict=True)
+    ]
+    groups = {ALL: photos, FAIR: [photo for photo in photos if photo.record.fair]}
+    result = {
+        "model": {"version": info.version, "sha256": info.sha256},
+        "styles": sorted({record.style for record in records}),
+        **{name: figures(group, catalogue) for name, group in groups.items()},
+        "conditions": _by_condition(photos, catalogue),
+    }
+    if space is not None:
+        recipe = model.finder.recipe
+        bars = raw_bars(recipe["thresholds"], recipe["temperature"])
+        temperature = model.reader.recipe["temperatures"]["kind"]
+        result["not_one_of_ours"] = compare(collect_raw(weights, records, workers), space, temperature, bars)
+    (out / "evaluation.json").write_text(json.dumps(_without_nan(result), indent=1) + "\n")
+    (out / "evaluation.txt").write_text(as_text(result))
+    write_sheets(out / "mistakes", photos, catalogue)
+    return result
+
+
+def as_text(result: dict) -> str:
+    """The figures as a table for a terminal."""
+    lines = [
+        f"model {result['model']['version']} {result['model']['sha256'][:12]}, style {', '.join(result['styles'])}"
+    ]
+    for group in (FAIR, ALL):
+        found = result[group]
+        lines += ["", f"{group}: {found['photos']}, share right (95 % interval, n)"]
+        rows = [
+            ("generation", found["generation"]["right"]),
+            ("generation, listed ones", found["generation"]["right_when_listed"]),
+            ("generation, all concepts visible", found["generation"]["right_when_all_is_visible"]),
+            ("unlisted answered with care", found["generation"]["unlisted_answered_with_care"]),
+            ("lowering", found["lowering"]["right"]),
+            ("open lowering left open", found["lowering"]["open_ones_left_open"]),
+            *((f"recall {kind}", found["finder"][kind]["recall"]) for kind in ("all", *SUBJECTS)),
+            *((f"precision {kind}", found["finder"][kind]["precision"]) for kind in ("all", *SUBJECTS)),
+            ("no lift, nothing seen", found["not_seen_without_a_lift"]),
+            ("confirmed but wrong", found["confirmed"]["wrong"]),
+            ("listed boxes confirmed", found["confirmed"]["listed_boxes_confirmed"]),
+            ("actuators confirmed", found["confirmed"]["actuators_confirmed"]),
+        ]
+        lines += [f"  {name:<34}{_share(row)}" for name, row in rows]
+        lines += [line for concept in CONCEPTS for line in _concept_lines(concept, found["concepts"][concept])]
+    lines += ["", "by condition: generation, lowering, recall"]
+    for name, row in result["conditions"].items():
+        lines.append(f"  {name:<14}{_share(row['generation'])}  {_share(row['lowering'])}  {_share(row['recall'])}")
+    if "not_one_of_ours" in result:
+        lines += ["", "not one of ours: area under ROC, false positives at 95 % recall"]
+        scores = result["not_one_of_ours"]["scores"].items()
+        lines += [
+            f"  {name:<18}{s['auroc']:.4f}  {100 * s['false_positives_at_95_recall']:.1f} %" for name, s in scores
+        ]
+    return "\n".join(lines) + "\n"
+
+
+def _concept_lines(concept: str, found: dict) -> list[str]:
+    size = found["mean_set_size"]
+    lines = [
+        f"  {concept:<34}{_share(found['accuracy'])}  visible {_share(found['accuracy_when_visible'])}"
+        f"  calibration error {100 * found['calibration_error']:.1f} %  mean set {size or 0:.2f}"
+    ]
+    for value, row, counts in zip(found["classes"], found["coverage"].values(), found["confusion"], strict=True):
+        lines.append(f"    {value:<18}{' '.join(f'{count:5d}' for count in counts)}   covered {_share(row)}")
+    return lines
+
+
+def _by_condition(photos: Sequence[Judged], catalogue: object) -> dict:
+    names = sorted({name for photo in photos for name in (*photo.record.conditions, photo.record.framing)})
+    rows = {}
+    for name in names:
+        group = [photo for photo in photos if name in (*photo.record.conditions, photo.record.framing)]
+        rows[name] = {
+            "generation": generation_figures(group, catalogue)["right"],
+            "lowering": lowering_figures(group)["right"],
+            "recall": figures(group, catalogue)["finder"]["all"]["recall"],
+        }
+    return rows
+
+
+def _share(row: dict) -> str:
+    return str(Share(row["hits"], row["n"]))
+
+
+def _without_nan(value: object) -> object:
+    """The same plain values with null for a figure of no cases: JSON knows no NaN."""
+    if isinstance(value, dict):
+        return {key: _without_nan(inner) for key, inner in value.items()}
+    if isinstance(value, list):
+        return [_without_nan(inner) for inner in value]
+    return None if isinstance(value, float) and math.isnan(value) else value
