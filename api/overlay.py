@@ -5,6 +5,7 @@ import io
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
+from api.wording import percent, plain
 from classifier.identify import PhotoReading, SubjectReading
 from classifier.photo import Box, PhotoLimits, open_photo
 from classifier.taxonomy import NOT_VISIBLE
@@ -78,17 +79,13 @@ def _label(
 
 def _words_of(subject: SubjectReading) -> list[str]:
     """The kind and every reading that the photo shows, in the taxonomy's own words."""
-    lines = [f"{_plain(subject.kind)} · {subject.probability:.0%}"]
+    lines = [f"{plain(subject.kind)} · {percent(subject.probability)}"]
     for concept, reading in subject.concepts.items():
         shown = [value for value in reading.prediction_set if value != NOT_VISIBLE]
         if shown:
             open_ = " ?" if len(reading.prediction_set) > 1 else ""
-            lines.append(f"{_plain(concept)}: {' or '.join(map(_plain, shown))}{open_}")
+            lines.append(f"{plain(concept)}: {' or '.join(map(plain, shown))}{open_}")
     return lines
-
-
-def _plain(identifier: str) -> str:
-    return identifier.replace("_", " ")
 
 
 def _size(draw: ImageDraw.ImageDraw, lines: list[str], font: ImageFont.FreeTypeFont) -> tuple[float, float]:

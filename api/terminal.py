@@ -3,6 +3,7 @@
 import textwrap
 from collections.abc import Callable, Iterator
 
+from api.wording import percent, plain
 from classifier.quality import ADVICE, HARMLESS
 from guidance.answer_model import Advice, Answer, Because, Component, PhotoOut
 from guidance.catalogue import Catalogue
@@ -34,7 +35,8 @@ class _Page:
         self.lines: list[str] = []
 
     def heading(self, words: str) -> None:
-        self.lines += ["", words]
+        self.lines.append("")
+        self.text(words, "")
 
     def text(self, words: str, first: str, rest: str = "") -> None:
         indent = rest or " " * len(first)
@@ -48,7 +50,7 @@ def _component(page: _Page, label: str, component: Component, name: Callable[[st
     page.text(_verdict(component, name), f"{label:<{LABEL}}")
     if component.decision == "undecided":
         for value in sorted(component.values, key=lambda v: -component.probabilities[v]):
-            page.text(name(value), f"{pad}{_percent(component.probabilities[value]):>9}  ")
+            page.text(name(value), f"{pad}{percent(component.probabilities[value]):>9}  ")
     if component.because:
         page.text("seen: " + "; ".join(_reason(b, catalogue) for b in component.because), pad)
     for contradiction in component.contradictions:
@@ -60,7 +62,7 @@ def _verdict(component: Component, name: Callable[[str], str]) -> str:
         return "not seen yet"
     if component.decision == "undecided":
         return "NOT SETTLED, it can be"
-    sure = _percent(component.probabilities[component.favourite])
+    sure = percent(component.probabilities[component.favourite])
     if component.decision == "likely":
         return f"probably {name(component.favourite)}, {sure}: not sure enough to order a part or to act on it"
     if component.decision == "unlisted":
@@ -73,21 +75,11 @@ def _box_name(generation: str, catalogue: Catalogue) -> str:
     return f"{row.name} ({row.id})" if row else "none that this catalogue lists"
 
 
-def _percent(probability: float) -> str:
-    if probability > 0.995:
-        return "over 99 %"
-    return "under 1 %" if probability < 0.005 else f"{probability * 100:.0f} %"
-
-
 def _reason(because: Because, catalogue: Catalogue) -> str:
     words = catalogue.concepts.get(because.concept)
     if words is None:
-        return f"{_plain(because.concept)}: {_plain(because.value)} ({because.source})"
+        return f"{plain(because.concept)}: {plain(because.value)} ({because.source})"
     return f"{words.name} {words.values.get(because.value, because.value)} ({because.source})"
-
-
-def _plain(identifier: str) -> str:
-    return identifier.replace("_", " ")
 
 
 def _sentences(page: _Page, heading: str, sentences: tuple[Advice, ...], numbered: bool) -> None:
@@ -124,7 +116,7 @@ def _parts(page: _Page, answer: Answer) -> None:
     if answer.guidance.parts:
         page.heading("PARTS")
     for part in answer.guidance.parts:
-        page.text("; ".join(f"{_plain(key)}: {value}" for key, value in part.items()), "  - ")
+        page.text("; ".join(f"{plain(key)}: {value}" for key, value in part.items()), "  - ")
 
 
 def _photos(page: _Page, answer: Answer) -> None:
@@ -146,4 +138,4 @@ def _photos(page: _Page, answer: Answer) -> None:
 
 def _found(photo: PhotoOut) -> Iterator[str]:
     for subject in photo.subjects:
-        yield f"{_plain(subject.kind)} {_percent(subject.probability)}"
+        yield f"{plain(subject.kind)} {percent(subject.probability)}"

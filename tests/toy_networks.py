@@ -114,9 +114,7 @@ def _finder() -> onnx.ModelProto:
         _tensor("bar", 6.0),
         _tensor("half", 0.5),
     ]
-    outputs = [
-        helper.make_tensor_value_info(n, TensorProto.FLOAT, ["n", 4, 40, 40]) for n in ("heat", "ltrb")
-    ]
+    outputs = [helper.make_tensor_value_info(n, TensorProto.FLOAT, ["n", 4, 40, 40]) for n in ("heat", "ltrb")]
     return _model("toy_finder", nodes, weights, outputs, 320)
 
 

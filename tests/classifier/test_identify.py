@@ -43,7 +43,9 @@ def test_subjects_are_found_and_each_concept_is_read(toy_model: Model) -> None:
         "actuator_head": {"lowering": "pull_twist_knob"},
     }  # fmt: skip
     box = reading.subjects[0].box
-    assert overlap(box, (0.3 - 0.15, 0.4 - 0.2, 0.3 + 0.15, 0.4 + 0.2)) > 0.8  # the toy finder is no finer than its cells
+    assert (
+        overlap(box, (0.3 - 0.15, 0.4 - 0.2, 0.3 + 0.15, 0.4 + 0.2)) > 0.8
+    )  # the toy finder is no finer than its cells
 
 
 def test_probabilities_sum_to_one_and_the_set_holds_the_likeliest(toy_model: Model) -> None:

@@ -16,7 +16,9 @@ from classifier.photo import EXIF_ORIENTATION, MID_GREY, PhotoLimits, cut_window
 from tests.toy_networks import blob_photo, encoded
 
 LIMITS = PhotoLimits()
-SCENE = blob_photo(("control_box", (0.3, 0.4), 0.3, {"black": "above", "white": "left"}), ("charger", (0.8, 0.7), 0.2, {}))
+SCENE = blob_photo(
+    ("control_box", (0.3, 0.4), 0.3, {"black": "above", "white": "left"}), ("charger", (0.8, 0.7), 0.2, {})
+)
 
 # How a camera held that way stores the upright picture: the inverse of what orientation 1…8 asks a viewer to do.
 # CIPA DC-008 (Exif), tag 0x0112: which visual side the stored 0th row and 0th column are; from memory.
@@ -224,7 +226,10 @@ def test_tiny_pictures_open_without_a_fault(size: tuple[int, int]) -> None:
 
 @pytest.mark.filterwarnings("ignore:Corrupt EXIF data")
 @settings(max_examples=150, deadline=None)
-@given(rubbish=st.binary(max_size=400), head=st.sampled_from([b"", b"Exif\x00\x00", b"Exif\x00\x00II*\x00\x08\x00\x00\x00"]))
+@given(
+    rubbish=st.binary(max_size=400),
+    head=st.sampled_from([b"", b"Exif\x00\x00", b"Exif\x00\x00II*\x00\x08\x00\x00\x00"]),
+)
 def test_rubbish_in_the_metadata_changes_no_pixel(rubbish: bytes, head: bytes) -> None:
     plain = encoded(SCENE.resize((160, 120)))
     segment = (head + rubbish)[:65_000]

@@ -1,0 +1,53 @@
+"""The application with the toy model, in process and behind a real socket."""
+
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+import uvicorn
+from fastapi.testclient import TestClient
+
+from api.app import create_app
+from api.identification import Resources
+from api.settings import Settings
+
+
+@pytest.fixture(scope="session")
+def toy_settings(toy_model_dir: Path) -> Settings:
+    return Settings(weights=str(toy_model_dir), requests_per_minute=0)
+
+
+@pytest.fixture(scope="session")
+def toy_resources(toy_settings: Settings) -> Resources:
+    return Resources.load(toy_settings)
+
+
+@pytest.fixture
+def client(toy_settings: Settings, toy_resources: Resources) -> Iterator[TestClient]:
+    with TestClient(create_app(toy_settings, toy_resources), raise_server_exceptions=False) as client:
+        yield client
+
+
+@pytest.fixture
+def served(toy_resources: Resources) -> Iterator[Callable[[Settings], str]]:
+    """Start a real server with these settings; gives its address."""
+    servers: list[tuple[uvicorn.Server, threading.Thread]] = []
+
+    def start(settings: Settings) -> str:
+        config = uvicorn.Config(create_app(settings, toy_resources), host="127.0.0.1", port=0, log_level="warning")
+        server = uvicorn.Server(config)
+        thread = threading.Thread(target=server.run, daemon=True)
+        thread.start()
+        servers.append((server, thread))
+        deadline = time.monotonic() + 20
+        while not server.started:
+            assert time.monotonic() < deadline, "the server did not start"
+            time.sleep(0.01)
+        return "http://127.0.0.1:%d" % server.servers[0].sockets[0].getsockname()[1]
+
+    yield start
+    for server, thread in servers:
+        server.should_exit = True
+        thread.join(10)

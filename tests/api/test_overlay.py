@@ -1,0 +1,52 @@
+"""What is drawn on a photo."""
+
+import numpy as np
+from PIL import Image
+
+from api.overlay import LINE_OF_KIND, LONGEST_SIDE_PX, PAPER, draw_overlay
+from classifier.identify import Model, read_photo
+from classifier.photo import EXIF_ORIENTATION, PhotoLimits
+from classifier.taxonomy import SUBJECTS
+from tests.toy_networks import blob_photo, encoded
+
+LIMITS = PhotoLimits()
+
+
+def drawn(image: Image.Image, model: Model, **options: object) -> Image.Image:
+    data = encoded(image, **options)
+    return draw_overlay(data, read_photo(data, "photo", model, LIMITS), LIMITS)
+
+
+def share_of(image: Image.Image, colour: tuple[int, int, int]) -> float:
+    return float((np.asarray(image) == colour).all(axis=2).mean())
+
+
+def test_every_kind_has_a_line_of_its_own() -> None:
+    assert set(LINE_OF_KIND) == set(SUBJECTS)
+    assert len(set(LINE_OF_KIND.values())) == len(SUBJECTS)
+
+
+def test_only_what_was_found_is_outlined(toy_model: Model) -> None:
+    image = drawn(blob_photo(("control_box", (0.3, 0.5), 0.3, {}), ("look_alike", (0.8, 0.5), 0.2, {})), toy_model)
+    assert share_of(image, LINE_OF_KIND["control_box"]) > 0.002
+    assert share_of(image, LINE_OF_KIND["actuator_head"]) == 0
+    assert share_of(image, PAPER) > 0.01
+
+
+def test_a_turned_photo_is_drawn_upright_and_large_ones_are_shrunk(toy_model: Model) -> None:
+    exif = Image.Exif()
+    exif[EXIF_ORIENTATION] = 6
+    image = drawn(blob_photo(("charger", (0.5, 0.5), 0.3, {}), size_wh=(2000, 1500)), toy_model, exif=exif)
+    assert image.size == (LONGEST_SIDE_PX * 3 // 4, LONGEST_SIDE_PX)
+    assert not image.getexif()
+
+
+def test_a_photo_of_nothing_says_so(toy_model: Model) -> None:
+    plain = Image.effect_noise((640, 480), 30).convert("RGB")
+    assert share_of(drawn(plain, toy_model), PAPER) > share_of(plain, PAPER)
+
+
+def test_labels_of_crowded_subjects_stay_inside_and_apart(toy_model: Model) -> None:
+    crowd = [("hand_control", (x, y), 0.12, {}) for x in (0.1, 0.35, 0.6, 0.85) for y in (0.15, 0.8)]
+    alone, all_eight = drawn(blob_photo(crowd[1]), toy_model), drawn(blob_photo(*crowd), toy_model)
+    assert share_of(all_eight, PAPER) > 7 * share_of(alone, PAPER)  # white paper of a covered label would be missing
