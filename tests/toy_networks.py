@@ -1,9 +1,9 @@
 """Two tiny networks that follow a rule, for tests of everything around the networks; never shipped, nothing learned.
 
-The rule. Blue is a control box, green an actuator head, red a hand control, yellow a charger; each is a square blob on
-grey. A black mark in the upper or lower half of a blob is the stop on `top` or `front`; on an actuator head a black mark
-above, below, left, right is `none`, `squeeze_tabs`, `twist_knob`, `pull_twist_knob`. A white mark above, below, left is
-`built_in`, `stacked_pack`, `hung_pack`. The other two concepts always read `not_visible`.
+The rule. Blue is a control box, green an actuator head, red a hand control, yellow a charger; each is a square blob
+on grey. A black mark in the upper or lower half of a blob is the stop on `top` or `front`; on an actuator head a black
+mark above, below, left, right is `none`, `squeeze_tabs`, `twist_knob`, `pull_twist_knob`. A white mark above, below,
+left is `built_in`, `stacked_pack`, `hung_pack`. The other two concepts always read `not_visible`.
 """
 
 import hashlib

@@ -45,7 +45,7 @@ def served(toy_resources: Resources) -> Iterator[Callable[[Settings], str]]:
         while not server.started:
             assert time.monotonic() < deadline, "the server did not start"
             time.sleep(0.01)
-        return "http://127.0.0.1:%d" % server.servers[0].sockets[0].getsockname()[1]
+        return f"http://127.0.0.1:{server.servers[0].sockets[0].getsockname()[1]}"
 
     yield start
     for server, thread in servers:

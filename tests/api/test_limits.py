@@ -1,4 +1,4 @@
-"""What the server refuses to take on: sizes while they stream in, more work than it has places for, too many requests."""
+"""What the server refuses: sizes while they stream in, more work than it has places for, too many requests."""
 
 import asyncio
 import socket

@@ -38,7 +38,8 @@ def test_subjects_are_found_and_each_concept_is_read(toy_model: Model) -> None:
     reading = read(encoded(SCENE), toy_model)
     assert likeliest(reading) == {
         "control_box": {
-            "stop_position": "top", "battery": "hung_pack", "service_buttons": NOT_VISIBLE, "charge_display": NOT_VISIBLE,
+            "stop_position": "top", "battery": "hung_pack",
+            "service_buttons": NOT_VISIBLE, "charge_display": NOT_VISIBLE,
         },
         "actuator_head": {"lowering": "pull_twist_knob"},
     }  # fmt: skip
