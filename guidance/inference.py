@@ -39,46 +39,66 @@ class Space:
     columns: Mapping[str, np.ndarray]
     mass_within_limit: float
 
-    def believe(self, evidence: Evidence) -> np.ndarray:
-        """Posterior (C, H), given states or likelihoods of any nodes."""
-        weights = self.prior
+    def believe(self, evidence: Evidence) -> Belief:
+        """Posterior, given states or likelihoods of any nodes; refuses evidence that cannot be true together."""
+        context_weights, cause_weights = np.ones(len(self.contexts)), np.ones(len(self.hypotheses))
         for node_id, known in evidence.items():
-            weights = weights * self.likelihood(node_id, known)
-        total = weights.sum()
+            layer, likelihood = self.likelihood(node_id, known)
+            if layer == "context":
+                context_weights = context_weights * likelihood
+            else:
+                cause_weights = cause_weights * likelihood
+        over_causes = (context_weights @ self.prior) * cause_weights
+        total = over_causes.sum()
         if not total > 0:
             raise NetworkError(f"these findings cannot all be true together: {_said(evidence)}; check them one by one")
-        return weights / total
+        return Belief(self, context_weights, cause_weights / total, over_causes / total)
 
-    def likelihood(self, node_id: str, known: str | np.ndarray) -> np.ndarray:
-        """What one piece of evidence says of every combination, to be broadcast over (C, H)."""
+    def likelihood(self, node_id: str, known: str | np.ndarray) -> tuple[str, np.ndarray]:
+        """What one piece of evidence says: ("context", (C,)) or ("cause", (H,)), the axis that it speaks of."""
         node = self.network.node(node_id)
         weight = _state_weights(node, known)
         if node.layer == "finding":
-            return (weight @ self.columns[node_id])[None, :]
-        if node.layer == "cause":
-            return weight[self.hypotheses[:, self._position(node)]][None, :]
-        return weight[self.contexts[:, self._position(node)]][:, None]
-
-    def marginal(self, belief: np.ndarray, node_id: str) -> np.ndarray:
-        """Distribution (states,) of one node under a belief (C, H)."""
-        node = self.network.node(node_id)
-        if node.layer == "finding":
-            return self.columns[node_id] @ belief.sum(axis=0)
-        own_axis, states = (0, self.contexts) if node.layer == "context" else (1, self.hypotheses)
-        return np.bincount(
-            states[:, self._position(node)], weights=belief.sum(axis=1 - own_axis), minlength=len(node.states)
-        )
-
-    def context_columns(self, belief: np.ndarray, node_id: str) -> np.ndarray:
-        """A context seen as a question: probability (states, H) of each answer under each hypothesis."""
-        node = self.network.node(node_id)
-        states = self.contexts[:, self._position(node)]
-        joint = np.stack([belief[states == state].sum(axis=0) for state in range(len(node.states))])
-        mass = joint.sum(axis=0)
-        return np.divide(joint, mass, out=np.full_like(joint, 1.0 / len(joint)), where=mass > 0)
+            return "cause", weight @ self.columns[node_id]
+        states = self.contexts if node.layer == "context" else self.hypotheses
+        return node.layer, weight[states[:, self._position(node)]]
 
     def _position(self, node: Node) -> int:
         return (self.context_nodes if node.layer == "context" else self.cause_nodes).index(node)
+
+
+@dataclass(frozen=True, eq=False)
+class Belief:
+    """A posterior in factors: joint[c, h] = context_weights[c] * space.prior[c, h] * cause_weights[h].
+
+    over_causes (H,) is the joint summed over contexts; it sums to 1.
+    """
+
+    space: Space
+    context_weights: np.ndarray
+    cause_weights: np.ndarray
+    over_causes: np.ndarray
+
+    def marginal(self, node_id: str) -> np.ndarray:
+        """Distribution (states,) of one node."""
+        node = self.space.network.node(node_id)
+        if node.layer == "finding":
+            return self.space.columns[node_id] @ self.over_causes
+        if node.layer == "context":
+            return self.with_context(node_id).sum(axis=1)
+        states = self.space.hypotheses[:, self.space.cause_nodes.index(node)]
+        return np.bincount(states, weights=self.over_causes, minlength=len(node.states))
+
+    def with_context(self, node_id: str) -> np.ndarray:
+        """Joint (states, H) of a context and the hypotheses: what each answer of a question about it would leave."""
+        node = self.space.network.node(node_id)
+        states = self.space.contexts[:, self.space.context_nodes.index(node)]
+        by_state = self.context_weights * (states == np.arange(len(node.states))[:, None])  # (states, C)
+        return (by_state @ self.space.prior) * self.cause_weights
+
+    def joint(self) -> np.ndarray:
+        """The whole posterior (C, H)."""
+        return self.context_weights[:, None] * self.space.prior * self.cause_weights
 
 
 def compile_space(network: Network, at_most: int | None = None) -> Space:

@@ -65,7 +65,7 @@ class Situations:
 class Search:
     """How far to look: `depth` steps ahead; beyond the first only the `widths[level]` best steps are followed."""
 
-    depth: int = 2
+    depth: int = 3
     widths: tuple[int, ...] = (6, 3)
 
 
