@@ -35,8 +35,8 @@ def answer(
 ) -> Answer:
     """Combine up to six photos of one lift and any answers into the answer document.
 
-    `concept_priors[concept][value]` is P(value | visible) in the network's training data. Raises `ObservationError` for an
-    observation that the catalogue does not know.
+    `concept_priors[concept][value]` is P(value | visible) in the network's training data. Raises `ObservationError` for
+    an observation that the catalogue does not know.
     """
     sources = gather(readings, observations, catalogue, concept_priors)
     evidence = Evidence(sources, posterior(sources, hypotheses_of(catalogue)), model.coverage)

@@ -103,7 +103,7 @@ class Actuator(Component):
 
 
 class Next(Section):
-    """The photo or question worth most now. `answers` maps each answer that may be given to its words; empty for photos."""
+    """The photo or question worth most now. `answers` maps each possible answer to its words; empty for a photo."""
 
     kind: Literal["photo", "question"]
     id: str
@@ -125,7 +125,7 @@ class Advice(Section):
 
 
 class LoweringAdvice(Section):
-    """How to bring a person down. `basis` says whether `steps` belong to one confirmed mechanism or are safe for all."""
+    """How to bring a person down; `basis` says whether `steps` belong to a confirmed mechanism or are safe for all."""
 
     basis: Literal["confirmed", "open"]
     mechanisms: tuple[str, ...]

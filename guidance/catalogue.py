@@ -18,30 +18,27 @@ from classifier.taxonomy import CONCEPTS
 from guidance.catalogue_checks import problems_of
 from guidance.catalogue_model import (
     ConceptWords,
+    Corrections,
     Decisions,
     Generation,
     Mechanism,
     NextStep,
     Observation,
-    OpenProbability,
     PlacedSentence,
     Pool,
     Row,
     View,
+    WhichBox,
     nearest,
 )
+from guidance.derived_questions import correction, which_box
+from guidance.fault_model import FaultSections
 
 DEMO_CATALOGUE = Path(__file__).parent / "demo_catalogue"
 """The invented equipment loan pool that comes with the project."""
 
 
-class Corrections(Row):
-    """How far a person who corrects one concept is believed: P(the value that they name | truth is that value)."""
-
-    reliability: OpenProbability
-
-
-class Catalogue(Row):
+class Catalogue(FaultSections):
     """A whole catalogue; `load` makes one."""
 
     pool: Pool
@@ -50,6 +47,7 @@ class Catalogue(Row):
     generations: tuple[Generation, ...] = Field(min_length=1)
     mechanisms: tuple[Mechanism, ...] = Field(min_length=1)
     observations: tuple[Observation, ...]
+    which_box: WhichBox
     corrections: Corrections
     views: tuple[View, ...]
     concepts: dict[str, ConceptWords]
@@ -64,10 +62,14 @@ class Catalogue(Row):
         return {m.id: m for m in self.mechanisms}
 
     @cached_property
+    def questions(self) -> tuple[Observation, ...]:
+        """Every question: which of the listed boxes it is most like, and the rows of `observations`."""
+        return (which_box(self), *self.observations)
+
+    @cached_property
     def observations_by_id(self) -> dict[str, Observation]:
         """Every observation that may be given: the questions, and one correction for each concept."""
-        corrections = (_correction(concept, self) for concept in CONCEPTS)
-        return {o.id: o for o in (*self.observations, *corrections)}
+        return {o.id: o for o in (*self.questions, *(correction(concept, self) for concept in CONCEPTS))}
 
     @cached_property
     def trait_values(self) -> dict[str, tuple[str, ...]]:
@@ -162,20 +164,7 @@ def _reason(detail: dict[str, Any]) -> str:
 
 
 def _known_fields() -> set[str]:
-    models: list[type[Row]] = [Catalogue, *Row.__subclasses__(), PlacedSentence]
+    models: list[type[Row]] = [Row]
+    for model in models:  # grows while it is walked
+        models += model.__subclasses__()
     return {field for model in models for field in model.model_fields}
-
-
-def _correction(concept: str, catalogue: Catalogue) -> Observation:
-    """Make the observation by which a person corrects one concept; wrong answers spread evenly over the other values."""
-    values, right = CONCEPTS[concept], catalogue.corrections.reliability
-    wrong = (1.0 - right) / (len(values) - 1)
-    words = catalogue.concepts[concept]
-    return Observation(
-        id=concept,
-        ask=f"What is right for {words.name}?",
-        about=concept,
-        options={v: words.values[v] for v in values},
-        reliability={truth: {v: right if v == truth else wrong for v in values} for truth in values},
-        correction=True,
-    )

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from classifier.taxonomy import CONCEPTS, CONTROL_BOX_CONCEPTS, UNLISTED
 from guidance.catalogue_model import UNSURE, Generation, Observation, nearest
+from guidance.derived_questions import WHICH_BOX
 
 if TYPE_CHECKING:
     from guidance.catalogue import Catalogue
@@ -103,8 +104,8 @@ def _lowering_shares(i: int, shares: dict[str, float]) -> Iterator[Found]:
 def _observations(catalogue: "Catalogue") -> Iterator[Found]:
     ids = {o.id: o for o in catalogue.observations}
     for i, row in enumerate(catalogue.observations):
-        if row.id in CONCEPTS:
-            yield ("observations", i, "id"), f"'{row.id}' is kept for the correction of that concept; use another id"
+        if row.id in CONCEPTS or row.id == WHICH_BOX:
+            yield ("observations", i, "id"), f"'{row.id}' is kept for a question of its own; use another id"
         if UNSURE in row.options:
             yield ("observations", i, "options"), f"'{UNSURE}' is always open; leave it out"
         yield from _reliability(i, row)

@@ -110,8 +110,8 @@ class Mechanism(Row):
 class Observation(Row):
     """One plain question.
 
-    `about` is a concept, a trait, or nothing when the answer only describes the situation. `options` maps each answer's
-    id to the words that are shown. `reliability[truth][answer]` is P(answer | truth) of a person who does answer.
+    `about` is a concept, a trait, `generation`, or nothing when the answer only describes the situation. `options` maps
+    each answer's id to the words that are shown. `reliability[truth][answer]` is P(answer | truth) among those who answer.
     `effort_min` holds the roles that may be asked. `needs` names answers that must have been given before it is asked.
     """
 
@@ -123,6 +123,26 @@ class Observation(Row):
     effort_min: dict[Role, Minutes] = {}
     needs: dict[Identifier, Identifier] = {}
     correction: bool = False
+
+
+class WhichBox(Row):
+    """The question which listed generation the box is most like; its options are the rows of `generations`.
+
+    `reliability`: P(the right row | the box is listed); `none_reliability`: P("none of these" | it is not). Wrong
+    answers spread evenly over the other options.
+    """
+
+    ask: Text
+    none_of_these: Text
+    reliability: OpenProbability
+    none_reliability: OpenProbability
+    effort_min: dict[Role, Minutes] = Field(min_length=1)
+
+
+class Corrections(Row):
+    """How far a person who corrects one concept is believed: P(the value that they name | truth is that value)."""
+
+    reliability: OpenProbability
 
 
 class View(Row):

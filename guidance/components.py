@@ -13,7 +13,7 @@ from guidance.evidence import Evidence, Posterior, Source, active, combined, lik
 
 def control_box(evidence: Evidence, catalogue: Catalogue) -> ControlBox:
     """Conclude which generation the control box is."""
-    about = evidence.about((*CONTROL_BOX_CONCEPTS, *catalogue.trait_values))
+    about = evidence.about([f for f in evidence.now.hypotheses.features if f != "lowering"])
     favourite = max(evidence.now.generation, key=evidence.now.generation.__getitem__)
     wanted = {}
     if favourite != UNLISTED:
@@ -43,10 +43,10 @@ def _conclude(
     left_open: frozenset[str],
     catalogue: Catalogue,
 ) -> dict:
-    """Fill the fields that both components share. `what` is "generation" or "lowering", `wanted` the favourite's features.
+    """Fill the fields that both components share; `what` is "generation" or "lowering", `wanted` the favourite's features.
 
-    The set is the smallest that reaches the coverage. A contradiction widens it to the union of the sets that remain when
-    one of the contradicting sources in turn is left out.
+    The set is the smallest that reaches the coverage. A contradiction widens it to the union of the sets that remain
+    when one of the contradicting sources in turn is left out.
     """
     costs: DecisionCosts = catalogue.decision.control_box if what == "generation" else catalogue.decision.actuator
     conflicts = conflicts_in(about)

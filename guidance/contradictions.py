@@ -40,7 +40,7 @@ def named(conflict: Conflict, catalogue: Catalogue) -> Contradiction:
 
 
 def reasons(sources: Sequence[Source]) -> tuple[Because, ...]:
-    """List what each source shows: the one value that it says, or the answer as it was given; nothing when it is vague."""
+    """List what each source shows: the value that it says, or the answer as it was given; nothing when it is vague."""
     said = []
     for source in sources:
         value, share = max(source.belief.items(), key=lambda item: item[1])

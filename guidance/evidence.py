@@ -2,8 +2,8 @@
 
 Every photo and every answer is a `Source` about one feature: a concept of the taxonomy, or a trait that only questions
 reach. It weighs each value v of its feature by a likelihood L(v). A photo's reading p gives
-L(v) = p(v) / prior(v) + p(not_visible), where prior(v) is how often the network saw v among visible ones in training; an
-answer gives L(v) = P(answer | v), from the catalogue. A photo that does not show the feature has L = 1 throughout
+L(v) = p(v) / prior(v) + p(not_visible), where prior(v) is how often the network saw v among visible ones in training;
+an answer gives L(v) = P(answer | v), from the catalogue. A photo that does not show the feature has L = 1 throughout
 and so changes nothing.
 
 The posterior is exact: every combination of features is a hypothesis (`hypotheses.py`) whose prior is multiplied by
@@ -25,7 +25,7 @@ from guidance.hypotheses import Hypotheses
 READING_DOUBT = 0.002
 """Share of every photo reading that is taken to say nothing, however sure the network is.
 
-It bounds what one photo can say, so that answers can still overturn a photo that misled the network. Chosen, not measured.
+It bounds what one photo can say, so that answers can still overturn one that misled the network. Chosen, not measured.
 """
 
 READING_CORRELATION = 0.5
@@ -36,7 +36,7 @@ measurements (Kish's design effect). Chosen, not measured.
 """
 
 HOLDS = 0.9
-"""A source holds the fewest values that carry this much of its likelihood; sources that hold none in common contradict."""
+"""A source holds the fewest values that carry this much of its likelihood; two that share none contradict each other."""
 
 LEFT_OPEN = 0.05
 """An answer leaves a value open from this share of its likelihood upward."""
@@ -109,7 +109,7 @@ def gather(
     catalogue: Catalogue,
     concept_priors: Mapping[str, Mapping[str, float]],
 ) -> tuple[Source, ...]:
-    """Collect every source. Of several subjects of one kind in a photo, the likeliest speaks. Raises `ObservationError`."""
+    """Collect every source; of several subjects of one kind in a photo the likeliest speaks. Raises `ObservationError`."""
     check_observations(observations, catalogue)
     sources: list[Source] = []
     for number, reading in enumerate(readings, 1):
@@ -135,8 +135,8 @@ def posterior(sources: Sequence[Source], hypotheses: Hypotheses) -> Posterior:
 def combined(feature: str, values: Sequence[str], sources: Sequence[Source]) -> np.ndarray:
     """Combine all sources about one feature into one likelihood per value, (V,), largest 1.
 
-    A person's correction sets the photos' readings of that feature aside. Photos of one lift share their errors, so their
-    product is raised to the power n_effective / n (`READING_CORRELATION`), n counting how far each shows the feature.
+    A person's correction sets the photos' readings of that feature aside. Photos of one lift share their errors, so
+    their product is raised to the power n_effective / n (`READING_CORRELATION`), n counting how far each shows it.
     """
     about = active(feature, sources)
     photos = [s for s in about if s.observed is None]
@@ -175,7 +175,7 @@ def most_probable_subjects(reading: PhotoReading) -> dict[str, SubjectReading]:
 
 
 def check_observations(observations: Sequence[Observed], catalogue: Catalogue) -> None:
-    """Raise `ObservationError` for an unknown id or answer (the nearest known is named) or two answers to one question."""
+    """Raise `ObservationError` for an unknown id or answer (naming the nearest) or two answers to one question."""
     given: dict[str, str] = {}
     for observed in observations:
         row = catalogue.observations_by_id.get(observed.id)

@@ -1,8 +1,8 @@
 """Every box and actuator that a lift could have, with how probable each is before anything is seen.
 
-A hypothesis is one value for every feature of the control box: the concepts of the taxonomy and the catalogue's traits. Those
-of a listed generation share its part of the fleet; all the others are `unlisted`, share `pool.unlisted_share` and are
-equally probable. Mechanisms are paired with a generation by its `lowering_shares`, or by the fleet's.
+A hypothesis is one value for every feature of the control box: the concepts of the taxonomy and the catalogue's traits.
+Those of a listed generation share its part of the fleet; all the others are `unlisted`, share `pool.unlisted_share` and
+are equally probable. Mechanisms are paired with a generation by its `lowering_shares`, or by the fleet's.
 """
 
 from dataclasses import dataclass
@@ -19,8 +19,8 @@ from guidance.catalogue_model import Generation
 class Hypotheses:
     """H hypotheses of the box by M mechanisms.
 
-    `features`: every feature with its values, `lowering` last. `value_index[feature]`: (H,) index of the value that
-    each hypothesis has. `group`: (H,) index into `groups`, the generations and `unlisted`. `prior`: (H, M), sum 1.
+    `features`: every feature with its values, `generation` and `lowering` among them. `value_index[feature]`: (H,) index
+    of the value that each hypothesis has. `group`: (H,) index into `groups`, the generations and `unlisted`. `prior`: (H, M), sum 1.
     """
 
     features: dict[str, tuple[str, ...]]
@@ -53,7 +53,8 @@ def hypotheses_of(catalogue: Catalogue) -> Hypotheses:
         feature: np.array([values.index(c[i]) for _, c, _ in rows])
         for i, (feature, values) in enumerate(box_features.items())
     }
-    features = {**box_features, "lowering": CONCEPTS["lowering"]}
+    index["generation"] = group
+    features = {**box_features, "generation": groups, "lowering": CONCEPTS["lowering"]}
     return Hypotheses(features, groups, group, index, prior / prior.sum())
 
 

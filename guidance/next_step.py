@@ -1,11 +1,11 @@
 """The one photo or question that is worth most now: the most expected information per minute of effort.
 
 One component is asked about at a time, so that nobody is sent back and forth: with somebody in the sling the actuator
-first; then whichever is seen but not settled; then whichever nobody has looked at. The information is the expected fall,
-in bits, of the entropy of that component's probabilities. A photo not yet taken is assumed to show each concept with the
-catalogue's chance, and to be read rightly with `next_step.reading_accuracy`; each photo that failed to settle a
-concept leaves `next_step.repeat_visibility` of the chance that another one does. What a person has answered or corrected is
-not asked again.
+first; otherwise what evidence leaves undecided, then the control box, then the actuator, each until it is settled. The
+information is the expected fall, in bits, of the entropy of that component's probabilities. A photo not yet taken is
+assumed to show each concept with the catalogue's chance, and to be read rightly with `next_step.reading_accuracy`; each
+photo that failed to settle a concept leaves `next_step.repeat_visibility` of the chance that another one does. What a
+person has answered or corrected is not asked again.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -37,10 +37,6 @@ class Candidate:
     effort_min: float
     opens: Observation | None = None
 
-    @property
-    def rate(self) -> float:
-        return self.gain_bits / self.effort_min
-
 
 def next_step(
     evidence: Evidence,
@@ -54,10 +50,11 @@ def next_step(
     `verdicts` holds those of "generation" and of "lowering".
     """
     answers = {o.id: o.answer for o in observations}
-    for component in _order(verdicts, answers):
-        candidates = list(_candidates(evidence, component, answers, catalogue, role))
-        best = max(candidates, key=lambda c: c.rate, default=None)
-        if best is not None and best.gain_bits >= catalogue.next_step.least_gain_bits:
+    for component in _order(evidence, verdicts, answers):
+        candidates = _candidates(evidence, component, answers, catalogue, role)
+        worth_asking = [c for c in candidates if c.gain_bits >= catalogue.next_step.least_gain_bits]
+        if worth_asking:
+            best = max(worth_asking, key=lambda c: c.gain_bits / c.effort_min)
             return _worded(best, evidence, component, verdicts[component], catalogue)
     return None
 
@@ -70,11 +67,11 @@ def information_bits(evidence: Evidence, component: str, box: np.ndarray, head: 
     hypotheses, weights = evidence.now.hypotheses, evidence.now.weights  # (H, M)
     if component == "generation":
         member = np.equal.outer(np.arange(len(hypotheses.groups)), hypotheses.group).astype(float)  # (G, H)
-        joint = np.einsum("gh,ho,hl->gol", member, box, weights @ head)
+        joint = np.einsum("gh,ho,hl->gol", member, box, weights @ head, optimize=True)
     else:
         joint = np.einsum("om,ml->mol", box.T @ weights, head)
-    outcome = joint.sum(axis=0)
-    return max(0.0, float(_entropy_bits(joint.sum(axis=(1, 2))) + _entropy_bits(outcome) - _entropy_bits(joint)))
+    before, outcome = joint.sum(axis=(1, 2)), joint.sum(axis=0)
+    return max(0.0, _entropy_bits(before) + _entropy_bits(outcome) - _entropy_bits(joint))
 
 
 def _entropy_bits(p: np.ndarray) -> float:
@@ -82,37 +79,32 @@ def _entropy_bits(p: np.ndarray) -> float:
     return float(-(positive * np.log2(positive)).sum())
 
 
-def _order(verdicts: Mapping[str, Verdict], answers: Mapping[str, str]) -> list[str]:
-    """Order the components that are not settled by which is to be asked about first."""
-    ranks = {"undecided": 0, "likely": 1, "not_seen": 2}
+def _order(evidence: Evidence, verdicts: Mapping[str, Verdict], answers: Mapping[str, str]) -> list[str]:
+    """Put the components that are not settled in the order in which they are asked about."""
     unsettled = [c for c in ("generation", "lowering") if verdicts[c] not in SETTLED]
     if answers.get(PERSON_IN_SLING) == "yes":
-        return sorted(unsettled, key=lambda c: c != "lowering")
-    return sorted(unsettled, key=lambda c: ranks[verdicts[c]])
+        return unsettled[::-1]
+    begun = {"lowering" if s.feature == "lowering" else "generation" for s in evidence.sources if s.shown >= 0.5}
+    return sorted(unsettled, key=lambda c: verdicts[c] != "undecided" or c not in begun)
 
 
 def _candidates(
     evidence: Evidence, component: str, answers: Mapping[str, str], catalogue: Catalogue, role: Role
 ) -> Iterator[Candidate]:
-    by_id = catalogue.observations_by_id
-    for row in catalogue.observations:
+    for view in catalogue.views:
+        if role in view.effort_min:
+            gain = information_bits(evidence, component, *_photographed(view, evidence, catalogue))
+            yield Candidate(view, gain, view.effort_min[role])
+    for row in catalogue.questions:
         if row.about is None or row.id in answers or row.about in answers or role not in row.effort_min:
             continue
         gain, effort = information_bits(evidence, component, *_answered(row, evidence)), row.effort_min[role]
-        unmet = [(by_id[i], wanted) for i, wanted in row.needs.items() if answers.get(i) != wanted]
+        unmet = [catalogue.observations_by_id[i] for i, wanted in row.needs.items() if answers.get(i) != wanted]
         if not unmet:
             yield Candidate(row, gain, effort)
-        elif len(unmet) == 1 and unmet[0][0].id not in answers and role in unmet[0][0].effort_min:
-            gate = unmet[0][0]
-            chance = 1.0 / len(gate.options)  # nothing is known of the situation before it is asked
+        elif len(unmet) == 1 and unmet[0].id not in answers and role in unmet[0].effort_min:
+            gate, chance = unmet[0], 1.0 / len(unmet[0].options)  # nothing is known of the situation before it is asked
             yield Candidate(gate, chance * gain, gate.effort_min[role] + chance * effort, opens=row)
-    for view in catalogue.views:
-        if role in view.effort_min:
-            yield Candidate(
-                view,
-                information_bits(evidence, component, *_photographed(view, evidence, catalogue)),
-                view.effort_min[role],
-            )
 
 
 def _answered(row: Observation, evidence: Evidence) -> tuple[np.ndarray, np.ndarray]:
@@ -123,7 +115,7 @@ def _answered(row: Observation, evidence: Evidence) -> tuple[np.ndarray, np.ndar
 
 
 def _photographed(view: View, evidence: Evidence, catalogue: Catalogue) -> tuple[np.ndarray, np.ndarray]:
-    """Give P(readings | hypothesis) of a photo, a reading being one of the values or not visible, concepts independent."""
+    """Give P(readings | hypothesis) of a photo; each concept is read independently as a value or as not visible."""
     assumed = catalogue.next_step
     tables = {}
     for concept, chance in view.visible.items():
@@ -155,14 +147,14 @@ def _worded(best: Candidate, evidence: Evidence, component: str, verdict: Verdic
         ask=best.row.ask,
         why=_why(best, evidence, component, verdict, catalogue),
         answers=dict(best.row.options) if is_question else {},
-        expected_gain_bits=round(best.gain_bits, 3),
+        expected_gain_bits=best.gain_bits,
         effort_min=best.effort_min,
     )
 
 
 def _why(best: Candidate, evidence: Evidence, component: str, verdict: Verdict, catalogue: Catalogue) -> str:
     """Say what the answer would tell apart: the two values that are likeliest now."""
-    thing = "control box" if component == "generation" else "lowering mechanism"
+    thing = {"generation": "control box", "lowering": "lowering mechanism"}[component]
     if best.opens is not None:
         return f"With nobody in it, one look could tell more about the {thing}."
     if verdict == "not_seen":
