@@ -1,9 +1,11 @@
-"""Many copies of one solid at the price of one: fins, slats, leaves, keys."""
+"""Solids that many things are put together from: rows of copies, housings, fluted grips."""
 
 from collections.abc import Iterable
 
 import numpy as np
-from manifold3d import Manifold, Mesh
+from manifold3d import CrossSection, Manifold, Mesh
+
+from synthetic_samples.geometry import bevelled_prism, rounded_block, rounded_outline
 
 
 def copies(solid: Manifold, transforms: Iterable[np.ndarray]) -> Manifold:
@@ -27,3 +29,28 @@ def at_places(solid: Manifold, places: np.ndarray) -> Manifold:
     transforms = np.tile(np.eye(4), (len(places), 1, 1))
     transforms[:, :3, 3] = places
     return copies(solid, transforms)
+
+
+def case(rng: np.random.Generator, width: float, depth: float, height: float) -> Manifold:
+    """A housing of that size standing on z = 0: sharp, bevelled, rounded all over, or tapered to its top."""
+    shape = int(rng.integers(4))
+    least = min(width, depth, height)
+    if shape == 0:
+        body = bevelled_prism(rounded_outline(width, depth, least * rng.uniform(0.02, 0.4)), height, least * 0.05)
+    elif shape == 1:
+        face = bevelled_prism(rounded_outline(width, height, least * rng.uniform(0.05, 0.49)), depth, least * 0.08)
+        body = face.rotate((90, 0, 0))
+    elif shape == 2:
+        body = rounded_block(width, depth, height, least * rng.uniform(0.05, 0.35), 12)
+    else:
+        outline = rounded_outline(width, depth, least * rng.uniform(0.05, 0.3))
+        narrow = rng.uniform(0.75, 0.98)
+        body = Manifold.extrude(outline, height, scale_top=(narrow, narrow)).translate((0, 0, -height / 2))
+    return body.translate((0, 0, height / 2))
+
+
+def fluted(radius: float, height: float, flutes: int, depth: float) -> Manifold:
+    """Round grip with hollow flutes along z, standing on z = 0; `depth` is a share of the radius."""
+    angles = np.linspace(0, 2 * np.pi, flutes * 8, endpoint=False)
+    reach = radius * (1 - depth * (0.5 + 0.5 * np.cos(flutes * angles)) ** 2)
+    return Manifold.extrude(CrossSection([np.c_[reach * np.cos(angles), reach * np.sin(angles)]]), height)

@@ -22,7 +22,7 @@ from synthetic_samples.textures import (
 
 __all__ = [
     "any_colour", "cable_material", "housing_material", "lamp_material", "metal", "painted_metal", "plain_material",
-    "poster", "room_colour", "rubber", "sticker", "stop_red", "stop_yellow",
+    "poster", "red_or_any", "room_colour", "rubber", "sticker", "stop_red", "stop_yellow",
 ]  # fmt: skip
 
 _DIRT: Final = linear(92, 78, 62)
@@ -60,6 +60,12 @@ def room_colour(rng: np.random.Generator) -> Vector:
 def plain_material(rng: np.random.Generator, roughness: tuple[float, float] = (0.1, 0.7)) -> Material:
     """Any one colour without a texture: cheap, for small things."""
     return Material(any_colour(rng), float(rng.uniform(*roughness)))
+
+
+def red_or_any(rng: np.random.Generator, share: float) -> Material:
+    """Smooth plastic: red in `share` of the cases, else of any colour."""
+    colour = from_hsv(float(rng.normal(0, 6)) % 360, 0.88, 0.75) if rng.random() < share else any_colour(rng)
+    return Material(colour, float(rng.uniform(0.2, 0.5)))
 
 
 def housing_material(rng: np.random.Generator, colour: Vector | None = None) -> Material:

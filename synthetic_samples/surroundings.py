@@ -37,6 +37,14 @@ SETTINGS: Final = (
 """Kinds of place that `setting` builds."""
 
 
+_PLACES: Final = {
+    "floor": (("room", 0.33), ("hallway", 0.15), ("bathroom", 0.1), ("carpet", 0.22), ("outside", 0.13), ("board", 0.07)),
+    "bench": (("bench", 0.33), ("bedside", 0.3), ("shelf", 0.13), ("bed", 0.12), ("board", 0.12)),
+    "wall": (("wall", 1.0),),
+}
+_SHELF_REACH_M: Final = 0.22  # what reaches further is too big for a shelf
+
+
 @dataclass(frozen=True, eq=False)
 class Setting:
     """A place with room for a subject: seen from the half space y < 0, best within 60 degrees of its middle.
@@ -53,6 +61,21 @@ class Setting:
     backdrop: str
     free_depth_m: float
     free_height_m: float = 2.5
+
+
+def draw_setting(rng: np.random.Generator, place: str, reach_m: float) -> Setting:
+    """A place for a subject that stands on a "floor" or a "bench" or hangs on a "wall".
+
+    `reach_m` is how far the subject's pieces reach sideways from the anchor: so much is left free round it.
+    Raises ValueError for another word.
+    """
+    if place not in _PLACES:
+        raise ValueError(f"a place for {place!r}: wanted one of {', '.join(_PLACES)}")
+    kinds, shares = zip(*_PLACES[place], strict=True)
+    kind = str(rng.choice(kinds, p=shares))
+    if kind == "shelf" and reach_m > _SHELF_REACH_M:
+        kind = "bench"
+    return setting(rng, kind, reach_m + 0.02)
 
 
 def setting(rng: np.random.Generator, kind: str, clear_radius_m: float = 0.15) -> Setting:
@@ -138,7 +161,7 @@ def _bedside(rng: np.random.Generator, clear: float) -> Setting:
 
 def _shelf(rng: np.random.Generator, clear: float) -> Setting:
     """Storage rack: boards under and over the subject, boxes beside it."""
-    level, gap, depth = rng.uniform(0.5, 1.3), rng.uniform(0.42, 0.6), 2 * clear + rng.uniform(0.05, 0.2)
+    level, gap, depth = rng.uniform(0.5, 1.3), rng.uniform(0.5, 0.75), 2 * clear + rng.uniform(0.05, 0.2)
     width, middle = rng.uniform(0.9, 1.6), depth / 2
     material = bench_material(rng) if rng.random() < 0.5 else painted_metal(rng)
     boards = [furniture.board(width, depth, 0.025, y=middle, z=level + k * (gap + 0.025) - 0.025) for k in (-1, 0, 1)]
@@ -175,8 +198,9 @@ def _bed(rng: np.random.Generator, clear: float) -> Setting:
 def _wall(rng: np.random.Generator, clear: float) -> Setting:
     """Wall on which the subject hangs from a plate, with what walls carry beside it."""
     height = rng.uniform(0.9, 1.6)
-    pieces = _shell(rng, 0.0, floor_material(rng), wall_material(rng))
+    pieces, thick = _shell(rng, 0.0, floor_material(rng), wall_material(rng)), 0.0
     if rng.random() < 0.5:
+        thick = 0.012
         plate = rounded_block(rng.uniform(0.8, 1.6) * clear, 0.012, rng.uniform(0.8, 2.0) * clear, 0.004, 8)
         pieces.append(
             Part(plate.translate((0, -0.006, height)), painted_metal(rng) if rng.random() < 0.5 else wood(rng))
@@ -190,7 +214,7 @@ def _wall(rng: np.random.Generator, clear: float) -> Setting:
         x = rng.choice([-1, 1]) * (clear + rng.uniform(0.1, 0.4))
         duct = furniture.board(rng.uniform(0.02, 0.06), 0.025, 2.4, x)
         pieces.append(Part(duct, plain_material(rng)))
-    return Setting("wall", tuple(pieces), shift(0, -0.012, height), "wall", 0.0)
+    return Setting("wall", tuple(pieces), shift(0, -thick, height), "wall", 0.0)
 
 
 def _board(rng: np.random.Generator, clear: float) -> Setting:
