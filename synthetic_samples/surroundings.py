@@ -1,6 +1,6 @@
 """Places where a lift or a loose part of it is photographed: rooms, walls, benches, floors, shelves."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
@@ -9,7 +9,18 @@ import numpy as np
 from synthetic_samples import fixtures, furniture
 from synthetic_samples.clutter import clutter
 from synthetic_samples.geometry import Material, Part, Piece, block, cylinder, moved, rounded_block, shift, turn
-from synthetic_samples.materials import cable_material, metal, painted_metal, plain_material, poster, sticker
+from synthetic_samples.materials import metal, painted_metal, plain_material, poster, sticker
+from synthetic_samples.place_parts import (
+    along_wall,
+    back_wall,
+    bounds,
+    floor_slab,
+    on_wall,
+    shell,
+    strewn,
+    table_top,
+    tool_wall,
+)
 from synthetic_samples.room_materials import (
     bench_material,
     carpet,
@@ -38,7 +49,14 @@ SETTINGS: Final = (
 
 
 _PLACES: Final = {
-    "floor": (("room", 0.33), ("hallway", 0.15), ("bathroom", 0.1), ("carpet", 0.22), ("outside", 0.13), ("board", 0.07)),
+    "floor": (
+        ("room", 0.33),
+        ("hallway", 0.15),
+        ("bathroom", 0.1),
+        ("carpet", 0.22),
+        ("outside", 0.13),
+        ("board", 0.07),
+    ),
     "bench": (("bench", 0.33), ("bedside", 0.3), ("shelf", 0.13), ("bed", 0.12), ("board", 0.12)),
     "wall": (("wall", 1.0),),
 }
@@ -94,46 +112,46 @@ def _room(rng: np.random.Generator, clear: float) -> Setting:
     choices = (furniture.bed, furniture.cabinet, furniture.wardrobe, furniture.chair, furniture.wheeled_chair,
                furniture.shelf_unit, furniture.table)  # fmt: skip
     builders = [choices[k] for k in rng.permutation(len(choices))[: int(rng.integers(1, 4))]]
-    pieces = _shell(rng, back, floor_material(rng), wall_material(rng))
-    pieces += _along_wall(rng, builders, back, back - clear)
-    pieces += _on_wall(rng, back)
-    pieces += _strewn(rng, clear, "home", int(rng.integers(0, 3)))
+    pieces = shell(rng, back, floor_material(rng), wall_material(rng))
+    pieces += along_wall(rng, builders, back, back - clear)
+    pieces += on_wall(rng, back)
+    pieces += strewn(rng, clear, "home", int(rng.integers(0, 3)))
     return Setting("room", tuple(pieces), _turned_a_little(rng), "floor", back)
 
 
 def _hallway(rng: np.random.Generator, clear: float) -> Setting:
     """Corridor: doors, handrail, little furniture."""
     back = clear + rng.uniform(0.3, 0.8)
-    pieces = _shell(rng, back, floor_material(rng), wall_material(rng))
+    pieces = shell(rng, back, floor_material(rng), wall_material(rng))
     at_wall = shift(0, back, 0)
     pieces += moved(fixtures.door(rng), at_wall @ shift(rng.uniform(-1.3, 1.3)))
     if rng.random() < 0.6:
         pieces += moved(fixtures.handrail(rng), at_wall @ shift(rng.choice([-2.0, 2.0])))
-    pieces += _strewn(rng, clear, "home", int(rng.integers(0, 2)))
+    pieces += strewn(rng, clear, "home", int(rng.integers(0, 2)))
     return Setting("hallway", tuple(pieces), _turned_a_little(rng), "floor", back)
 
 
 def _bathroom(rng: np.random.Generator, clear: float) -> Setting:
     """Tiled room with a basin and grab bars."""
     back = clear + rng.uniform(0.5, 1.0)
-    pieces = _shell(rng, back, tiles(rng), tiles(rng))
+    pieces = shell(rng, back, tiles(rng), tiles(rng))
     at_wall = shift(0, back, 0)
     pieces += moved(fixtures.basin(rng), at_wall @ shift(rng.uniform(-0.9, 0.9)))
     pieces += moved(fixtures.grab_bar(rng), at_wall @ shift(rng.choice([-1.5, 1.5])))
-    pieces += _strewn(rng, clear, "home", int(rng.integers(0, 2)))
+    pieces += strewn(rng, clear, "home", int(rng.integers(0, 2)))
     return Setting("bathroom", tuple(pieces), _turned_a_little(rng), "floor", back)
 
 
 def _carpet(rng: np.random.Generator, clear: float) -> Setting:
     """A floor looked down upon, with things about."""
     material = carpet(rng) if rng.random() < 0.6 else floor_material(rng)
-    pieces: list[Piece] = [_floor(material)]
+    pieces: list[Piece] = [floor_slab(material)]
     if rng.random() < 0.4:
         rug = block(rng.uniform(0.8, 1.8), rng.uniform(0.6, 1.2), 0.008).translate((0, rng.uniform(-0.2, 0.2), 0.004))
         pieces.append(Part(rug, carpet(rng)))
     if rng.random() < 0.5:
-        pieces += _back_wall(wall_material(rng), clear + rng.uniform(0.2, 1.0), rng)
-    pieces += _strewn(rng, clear, "any", int(rng.integers(1, 5)))
+        pieces += back_wall(wall_material(rng), clear + rng.uniform(0.2, 1.0), rng)
+    pieces += strewn(rng, clear, "any", int(rng.integers(1, 5)))
     lifted = shift(z=0.008) @ _turned_a_little(rng)
     return Setting("carpet", tuple(pieces), lifted, "floor", clear)
 
@@ -141,21 +159,21 @@ def _carpet(rng: np.random.Generator, clear: float) -> Setting:
 def _bench(rng: np.random.Generator, clear: float) -> Setting:
     """Workshop bench with tools, boxes and a pegboard or bare wall behind."""
     top, back = rng.uniform(0.8, 1.0), clear + rng.uniform(0.08, 0.4)
-    pieces = _top(rng, top, back, bench_material(rng))
-    pieces += _shell(rng, back, concrete(rng), wall_material(rng))
+    pieces = table_top(rng, top, back, bench_material(rng))
+    pieces += shell(rng, back, concrete(rng), wall_material(rng))
     if rng.random() < 0.5:
-        pieces += moved(_tool_wall(rng), shift(rng.uniform(-0.3, 0.3), back, top + 0.35))
-    pieces += moved(_strewn(rng, clear, "workshop", int(rng.integers(2, 6)), back), shift(z=top))
+        pieces += moved(tool_wall(rng), shift(rng.uniform(-0.3, 0.3), back, top + 0.35))
+    pieces += moved(strewn(rng, clear, "workshop", int(rng.integers(2, 6)), back), shift(z=top))
     return Setting("bench", tuple(pieces), shift(z=top) @ _turned_a_little(rng), "bench", back)
 
 
 def _bedside(rng: np.random.Generator, clear: float) -> Setting:
     """Table or desk at home with everyday things."""
     top, back = rng.uniform(0.55, 0.8), clear + rng.uniform(0.08, 0.4)
-    pieces = _top(rng, top, back, bench_material(rng))
-    pieces += _shell(rng, back, floor_material(rng), wall_material(rng))
-    pieces += _on_wall(rng, back)
-    pieces += moved(_strewn(rng, clear, "home", int(rng.integers(1, 5)), back), shift(z=top))
+    pieces = table_top(rng, top, back, bench_material(rng))
+    pieces += shell(rng, back, floor_material(rng), wall_material(rng))
+    pieces += on_wall(rng, back)
+    pieces += moved(strewn(rng, clear, "home", int(rng.integers(1, 5)), back), shift(z=top))
     return Setting("bedside", tuple(pieces), shift(z=top) @ _turned_a_little(rng), "bench", back)
 
 
@@ -169,11 +187,11 @@ def _shelf(rng: np.random.Generator, clear: float) -> Setting:
     for x, y in ((-1, -1), (-1, 1), (1, -1), (1, 1)):
         post = furniture.board(0.035, 0.035, 2.2, x * (width / 2 + 0.02), y * (middle - 0.02) + 0.0175)
         pieces.append(Part(post, metal(rng) if x == y == 1 else material))
-    pieces += _shell(rng, middle + 0.1, concrete(rng), wall_material(rng))
+    pieces += shell(rng, middle + 0.1, concrete(rng), wall_material(rng))
     for side in (-1, 1):
         thing = clutter(rng, "workshop")
         reach = max(clear + 0.12, width / 2 - rng.uniform(0.1, 0.25))
-        if _height(thing) < gap:
+        if bounds(thing)[1][2] < gap:
             pieces += moved(thing, shift(side * reach, rng.uniform(0, 0.05), level))
     return Setting("shelf", tuple(pieces), shift(z=level) @ _turned_a_little(rng), "bench", middle, gap)
 
@@ -183,7 +201,7 @@ def _bed(rng: np.random.Generator, clear: float) -> Setting:
     top, back = rng.uniform(0.45, 0.65), clear + rng.uniform(0.15, 0.5)
     soft = rounded_block(2.0, back + 0.6, 0.2, 0.06, 12).translate((0, (back - 0.6) / 2, top - 0.1))
     pieces: list[Piece] = [Part(soft, fabric(rng), crease_deg=60)]
-    pieces += _shell(rng, back, floor_material(rng), wall_material(rng))
+    pieces += shell(rng, back, floor_material(rng), wall_material(rng))
     pillow = (
         rounded_block(0.6, 0.12, 0.35, 0.055, 12)
         .rotate((20, 0, 0))
@@ -191,14 +209,14 @@ def _bed(rng: np.random.Generator, clear: float) -> Setting:
     )
     if rng.random() < 0.6:
         pieces.append(Part(pillow, fabric(rng), crease_deg=60))
-    pieces += moved(_strewn(rng, clear, "home", int(rng.integers(0, 3)), back), shift(z=top))
+    pieces += moved(strewn(rng, clear, "home", int(rng.integers(0, 3)), back), shift(z=top))
     return Setting("bed", tuple(pieces), shift(z=top) @ _turned_a_little(rng), "bench", back)
 
 
 def _wall(rng: np.random.Generator, clear: float) -> Setting:
     """Wall on which the subject hangs from a plate, with what walls carry beside it."""
     height = rng.uniform(0.9, 1.6)
-    pieces, thick = _shell(rng, 0.0, floor_material(rng), wall_material(rng)), 0.0
+    pieces, thick = shell(rng, 0.0, floor_material(rng), wall_material(rng)), 0.0
     if rng.random() < 0.5:
         thick = 0.012
         plate = rounded_block(rng.uniform(0.8, 1.6) * clear, 0.012, rng.uniform(0.8, 2.0) * clear, 0.004, 8)
@@ -222,7 +240,7 @@ def _board(rng: np.random.Generator, clear: float) -> Setting:
     sheet = fabric(rng) if rng.random() < 0.5 else Material((0.8, 0.8, 0.79), 0.9)
     pieces: list[Piece] = [Part(block(4, 4, 0.02).translate((0, 0, -0.01)), sheet)]
     if rng.random() < 0.5:
-        pieces += _back_wall(sheet, clear + rng.uniform(0.1, 0.6), rng)
+        pieces += back_wall(sheet, clear + rng.uniform(0.1, 0.6), rng)
     return Setting("board", tuple(pieces), _turned_a_little(rng), "bench", clear)
 
 
@@ -241,115 +259,5 @@ _BUILDERS: Final[dict[str, Callable[[np.random.Generator, float], Setting]]] = {
 }  # fmt: skip
 
 
-# Pieces of places -----------------------------------------------------------------------------------------------------
-
-
 def _turned_a_little(rng: np.random.Generator) -> np.ndarray:
     return turn((0, 0, 1), float(rng.normal(0, 8)))
-
-
-def _floor(material: Material) -> Part:
-    return Part(block(8, 8, 0.02).translate((0, 0, -0.01)), material)
-
-
-def _back_wall(material: Material, y: float, rng: np.random.Generator) -> list[Piece]:
-    """Wall across the back, mostly with a skirting board."""
-    pieces: list[Piece] = [Part(block(8, 0.1, 2.6).translate((0, y + 0.05, 1.3)), material)]
-    if rng.random() < 0.8:
-        skirting = block(8, 0.016, rng.uniform(0.05, 0.16))
-        pieces.append(
-            Part(skirting.translate((0, y - 0.008, 0.06)), plain_material(rng) if rng.random() < 0.5 else wood(rng))
-        )
-    return pieces
-
-
-def _shell(rng: np.random.Generator, back: float, floor: Material, wall: Material) -> list[Piece]:
-    """Floor, back wall and sometimes one side wall that leaves the front open for light and camera."""
-    pieces: list[Piece] = [_floor(floor), *_back_wall(wall, back, rng)]
-    if rng.random() < 0.35:
-        side = rng.choice([-1, 1]) * rng.uniform(1.5, 2.6)
-        front = min(-0.2, back - 0.6)
-        slab = block(0.1, back - front, 2.6).translate((side + np.sign(side) * 0.05, (back + front) / 2, 1.3))
-        pieces.append(Part(slab, wall))
-    return pieces
-
-
-def _along_wall(rng: np.random.Generator, builders: Sequence, back: float, depth: float) -> list[Piece]:
-    """Furniture side by side against the back wall, what is deeper than `depth` left out."""
-    pieces: list[Piece] = []
-    x = -rng.uniform(0.8, 1.8)
-    for builder in builders:
-        things = builder(rng)
-        low, high = _bounds(things)
-        if -low[1] < depth:
-            pieces += moved(things, shift(x - low[0], back - 0.02))
-            x += high[0] - low[0] + rng.uniform(0.05, 0.4)
-    return pieces
-
-
-def _on_wall(rng: np.random.Generator, back: float) -> list[Piece]:
-    """Window, radiator, door or pictures on the back wall."""
-    at_wall, draw = shift(0, back, 0), rng.random()
-    if draw < 0.3:
-        below = fixtures.radiator(rng) if rng.random() < 0.5 else []
-        return moved(fixtures.window(rng) + below, at_wall @ shift(rng.uniform(-1.2, 1.2)))
-    if draw < 0.5:
-        return moved(fixtures.door(rng), at_wall @ shift(rng.choice([-1, 1]) * rng.uniform(1.2, 2.0)))
-    if draw < 0.85:
-        hung = [poster(rng) for _ in range(int(rng.integers(1, 3)))]
-        return [one.moved(at_wall @ shift(rng.uniform(-1.5, 1.5), -0.004, rng.uniform(1.2, 1.8))) for one in hung]
-    return []
-
-
-def _top(rng: np.random.Generator, height: float, back: float, material: Material) -> list[Piece]:
-    """Table top from the back wall to 0.3 to 0.5 m before the anchor, on two sides."""
-    front, width, thick = rng.uniform(0.3, 0.5), rng.uniform(1.0, 2.2), rng.uniform(0.018, 0.06)
-    pieces: list[Piece] = [Part(furniture.board(width, back + front, thick, y=back, z=height - thick), material)]
-    legs = [
-        furniture.board(0.05, back + front - 0.04, height - thick, side * (width / 2 - 0.04), back - 0.02)
-        for side in (-1, 1)
-    ]
-    leg = plain_material(rng)
-    return pieces + [Part(solid, leg) for solid in legs]
-
-
-def _tool_wall(rng: np.random.Generator) -> list[Piece]:
-    """Board with tools hanging in a row."""
-    pieces: list[Piece] = [Part(block(1.4, 0.015, 0.6).translate((0, -0.008, 0.25)), bench_material(rng))]
-    for x in np.linspace(-0.6, 0.6, int(rng.integers(4, 9))):
-        length, thick = rng.uniform(0.1, 0.3), rng.uniform(0.012, 0.04)
-        tool = furniture.board(thick, 0.02, length, x, -0.016, 0.4 - length) if rng.random() < 0.5 else cylinder(
-            thick / 2, length, segments=12).translate((x, -0.035, 0.4 - length))  # fmt: skip
-        pieces.append(Part(tool, cable_material(rng) if rng.random() < 0.5 else metal(rng)))
-    return pieces
-
-
-def _strewn(rng: np.random.Generator, clear: float, place: str, count: int, back: float = 1.0) -> list[Piece]:
-    """Things beside and behind a free circle, seldom a small one before it; none through a wall `back` behind."""
-    pieces: list[Piece] = []
-    for _ in range(count):
-        thing = clutter(rng, place)
-        low, high = _bounds(thing)
-        size = float(max(high[0] - low[0], high[1] - low[1])) / 2
-        reach = clear + size + rng.exponential(0.12)
-        angle = np.radians(rng.uniform(-20, 200))
-        x, y = reach * np.cos(angle), reach * np.sin(angle)
-        if y + size < back and size < 0.3:
-            pieces += moved(thing, shift(x, y))
-    return pieces
-
-
-def _bounds(pieces: Sequence[Piece]) -> tuple[np.ndarray, np.ndarray]:
-    """Lowest and highest corner of all solids and pictures, metres."""
-    boxes = []
-    for piece in pieces:
-        if isinstance(piece, Part):
-            boxes.append(np.array(piece.solid.bounding_box()).reshape(2, 3))
-        else:
-            reach = np.array([piece.width_m, piece.width_m, piece.height_m]) / 2
-            boxes.append(np.array([piece.frame[:3, 3] - reach, piece.frame[:3, 3] + reach]))
-    return np.min([box[0] for box in boxes], 0), np.max([box[1] for box in boxes], 0)
-
-
-def _height(pieces: Sequence[Piece]) -> float:
-    return float(_bounds(pieces)[1][2])
