@@ -8,8 +8,11 @@ HoistloreError
 ├── InputError                 the request as a whole makes no sense
 │   ├── NothingToGoOn          neither a photo nor an observation
 │   ├── TooManyPhotos          more views of one lift than we read together
-│   └── ObservationError       an observation that the catalogue does not know
+│   ├── ObservationError       an observation that the catalogue does not know
+│   └── CaseError              a troubleshooting case that the catalogue does not know
+│       └── ReadingError       a meter reading that no instrument can give
 ├── CatalogueError             a catalogue that does not hold together: file, row, reason
+├── NetworkError               probabilities that are none, a cycle, evidence that cannot be
 ├── SettingsError              a setting whose value cannot be used
 └── ModelError                 the networks cannot be trusted; nothing starts
     ├── WeightsMissing
@@ -59,6 +62,18 @@ class TooManyPhotos(InputError):
 
 class ObservationError(InputError):
     """An observation that the catalogue does not know, or one given twice with two answers."""
+
+
+class CaseError(InputError):
+    """A troubleshooting case with an id or an outcome that the catalogue does not know."""
+
+
+class ReadingError(CaseError):
+    """A meter reading that no instrument on this pack can give; the message says what is possible."""
+
+
+class NetworkError(HoistloreError):
+    """A fault network that is none, or evidence that it cannot hold; the message names the node."""
 
 
 class CatalogueError(HoistloreError):

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 from classifier.taxonomy import CONCEPTS, CONTROL_BOX_CONCEPTS, UNLISTED
 from guidance.catalogue_model import UNSURE, Generation, Observation, nearest
 from guidance.derived_questions import WHICH_BOX
+from guidance.fault_checks import SECTIONS as FAULT_SECTIONS
+from guidance.fault_checks import fault_problems
 
 if TYPE_CHECKING:
     from guidance.catalogue import Catalogue
@@ -28,10 +30,11 @@ def problems_of(catalogue: "Catalogue") -> Iterator[Found]:
     yield from _generations(catalogue)
     yield from _views(catalogue)
     yield from _decisions(catalogue)
+    yield from fault_problems(catalogue)
 
 
 def _duplicate_ids(catalogue: "Catalogue") -> Iterator[Found]:
-    for section in ("generations", "mechanisms", "observations", "views", "sentences"):
+    for section in ("generations", "mechanisms", "observations", "views", "sentences", *FAULT_SECTIONS):
         seen: dict[str, int] = {}
         for i, row in enumerate(getattr(catalogue, section)):
             if row.id in seen:

@@ -10,6 +10,7 @@ import math
 from dataclasses import dataclass, field
 from typing import Literal
 
+from classifier.errors import ReadingError
 from guidance.electric_numbers import (
     AGM_ABOVE_FLOODED_V,
     BLOCKS_IN_PACK,
@@ -28,10 +29,6 @@ from guidance.electric_numbers import (
 )
 
 State = Literal["good", "low", "failed", "cannot_say"]
-
-
-class ReadingError(ValueError):
-    """A reading that no instrument on this pack can give: the message says what came and what is possible."""
 
 
 @dataclass(frozen=True)
@@ -250,7 +247,7 @@ def _weigh_load(read: PackReadings, because: list[str], findings: dict[str, str]
     strong = read.load_current_a is not None and read.load_current_a >= SMALLEST_LOAD_A
     if read.loaded_v * (1 + error) < fails_v:
         findings["load_test"] = "sags"
-        because.append(f"{read.loaded_v:.2f} V under load is under {fails_v:.1f} V, where even a one-hour discharge ends")
+        because.append(f"{read.loaded_v:.2f} V under load is under {fails_v:.1f} V, the end of a one-hour discharge")
     elif read.loaded_v * (1 - error) >= holds_v and strong and known:
         findings["load_test"] = "holds"
         because.append(f"{read.loaded_v:.2f} V under load stays above {holds_v:.1f} V")

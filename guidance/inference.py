@@ -13,7 +13,8 @@ from itertools import combinations, product
 
 import numpy as np
 
-from guidance.network import Network, NetworkError, Node
+from classifier.errors import NetworkError
+from guidance.network import Network, Node
 
 LARGEST_JOINT = 2_000_000
 """More entries than this and a catalogue is refused, with the way out named."""
@@ -62,6 +63,10 @@ class Space:
             return "cause", weight @ self.columns[node_id]
         states = self.contexts if node.layer == "context" else self.hypotheses
         return node.layer, weight[states[:, self._position(node)]]
+
+    def column(self, finding: str, outcome: str) -> np.ndarray:
+        """Probability (H,) of one outcome of a finding under each hypothesis."""
+        return self.columns[finding][self.network.node(finding).state(outcome)]
 
     def _position(self, node: Node) -> int:
         return (self.context_nodes if node.layer == "context" else self.cause_nodes).index(node)

@@ -14,12 +14,10 @@ from typing import Any
 
 import numpy as np
 
+from classifier.errors import NetworkError
+
 LAYERS = ("context", "cause", "finding")
 SUM_TOLERANCE = 1e-9
-
-
-class NetworkError(ValueError):
-    """A network that is not one: the message names the node, what came and what is wanted."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from classifier.errors import ReadingError
 from guidance.electricity import (
     Band,
     PackReadings,
-    ReadingError,
     charge_band_percent,
     end_voltage_v,
     internal_resistance_mohm,
