@@ -163,7 +163,8 @@ def _write_overlays(arguments: argparse.Namespace, photos: list, readings: list,
             number = arguments.photos.index(reading.name) + 1  # tells apart photos of one name in several folders
             target = directory / f"{Path(reading.name).stem}.{number}.overlay.jpg"
             target.write_bytes(jpeg_bytes(draw_overlay(data_of[reading.name], reading, resources.limits)))
-            print(f"drawn: {target}", file=sys.stderr)
+            if not arguments.each:
+                print(f"drawn: {target}", file=sys.stderr)
     except OSError as error:
         raise InputError(f"--overlay {directory}: {error.strerror}. Name a folder that can be written to.") from error
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
-from pathlib import Path
+from difflib import get_close_matches
 
 from classifier.errors import SettingsError
 from classifier.identify import WEIGHTS_DIR
@@ -41,16 +41,13 @@ class Settings:
     def from_environment(cls, environ: Mapping[str, str], **overrides: object) -> "Settings":
         """Settings from HOISTLORE_* variables, then from `overrides` that are not None. Raises `SettingsError`."""
         known = {PREFIX + f.name.upper(): f for f in fields(cls)}
-        unknown = sorted(name for name in environ if name.startswith(PREFIX) and name not in known)
-        if unknown:
-            raise SettingsError(f"{unknown[0]} is no setting. Settings are: {', '.join(sorted(known))}.")
+        for name in sorted(set(environ) - set(known)):
+            meant = get_close_matches(name, known, n=1, cutoff=0.9) if name.startswith(PREFIX) else []
+            if meant:
+                raise SettingsError(f"{name} is no setting; did you mean {meant[0]}?")
         values = {f.name: environ[name] for name, f in known.items() if environ.get(name)}
         values |= {name: value for name, value in overrides.items() if value is not None}
         return cls(**{f.name: _parsed(f, values[f.name]) for f in fields(cls) if f.name in values})
-
-    @property
-    def catalogue_file(self) -> Path | None:
-        return Path(self.catalogue) if self.catalogue else None
 
 
 def _parsed(setting, came: object) -> object:

@@ -26,7 +26,7 @@ def test_a_value_that_cannot_be_used_is_named_with_what_is_wanted(came: str) -> 
 
 
 def test_a_mistyped_setting_is_refused_instead_of_ignored() -> None:
-    with pytest.raises(SettingsError, match="HOISTLORE_SLOT is no setting"):
+    with pytest.raises(SettingsError, match="HOISTLORE_SLOT is no setting; did you mean HOISTLORE_SLOTS"):
         Settings.from_environment({"HOISTLORE_SLOT": "4"})
 
 

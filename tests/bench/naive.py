@@ -1,0 +1,66 @@
+"""The naive route that `make bench` compares with: the same networks in eager torch, fed from the photo decoded whole.
+
+`python -m tests.bench.naive PHOTO CHECKPOINT BOXES REPEATS` reads the photo REPEATS times and prints the seconds of
+each as JSON. BOXES are the subjects that our own route found there, so that both read the same windows.
+"""
+
+import io
+import json
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import torch
+from PIL import Image, ImageOps
+
+from classifier.finder import letterbox, normalise
+from classifier.photo import cut_window
+from classifier.reader import square_window
+from training.model import new_network
+
+FINDER_PX, READER_PX, MARGIN = 320, 256, 0.15
+
+
+def save_checkpoint(path: Path) -> None:
+    """Both networks with random weights: they take the same time as learned ones."""
+    torch.manual_seed(0)
+    torch.save({task: new_network(task, pretrained=False).state_dict() for task in ("finder", "reader")}, path)
+
+
+def load_networks(path: Path) -> dict[str, torch.nn.Module]:
+    """Both networks, ready to run."""
+    states = torch.load(path, map_location="cpu", weights_only=True)
+    networks = {task: new_network(task, pretrained=False).eval() for task in states}
+    for task, network in networks.items():
+        network.load_state_dict(states[task])
+    return networks
+
+
+@torch.inference_mode()
+def read(data: bytes, boxes: list, networks: dict[str, torch.nn.Module]) -> None:
+    """Decode the photo whole, run the finder on it and the reader on windows of the full picture."""
+    image = ImageOps.exif_transpose(Image.open(io.BytesIO(data))).convert("RGB")
+    pixels, _ = letterbox(np.asarray(image), FINDER_PX)
+    networks["finder"](torch.from_numpy(pixels)[None])
+    windows = [
+        normalise(cut_window(image, square_window(box, image.width, image.height, MARGIN), READER_PX), 0.5, 0.5)
+        for box in boxes
+    ]
+    if windows:
+        networks["reader"](torch.from_numpy(np.stack(windows)))
+
+
+def main(photo: str, checkpoint: str, boxes: str, repeats: str) -> None:
+    """Load everything once, read the photo again and again, print how long each took."""
+    networks = load_networks(Path(checkpoint))
+    seconds = []
+    for _ in range(int(repeats)):
+        started = time.perf_counter()
+        read(Path(photo).read_bytes(), json.loads(boxes), networks)
+        seconds.append(time.perf_counter() - started)
+    print(json.dumps(seconds))
+
+
+if __name__ == "__main__":
+    main(*sys.argv[1:])
