@@ -111,7 +111,7 @@ class Observation(Row):
     """One plain question.
 
     `about` is a concept, a trait, `generation`, or nothing when the answer only describes the situation. `options` maps
-    each answer's id to the words that are shown. `reliability[truth][answer]` is P(answer | truth) among those who answer.
+    each answer's id to the words that are shown. `reliability[truth][answer]` is P(answer | truth), unsure aside.
     `effort_min` holds the roles that may be asked. `needs` names answers that must have been given before it is asked.
     """
 

@@ -6,7 +6,7 @@ from classifier.taxonomy import CONCEPTS, CONTROL_BOX_CONCEPTS, UNLISTED
 from guidance.answer_model import Actuator, ControlBox
 from guidance.catalogue import Catalogue
 from guidance.catalogue_model import DecisionCosts
-from guidance.contradictions import Conflict, conflicts_in, named, reasons
+from guidance.contradictions import conflicts_in, named, reasons
 from guidance.decision import Standing, decide
 from guidance.evidence import Evidence, Posterior, Source, active, combined, likely_set, posterior
 
@@ -43,23 +43,25 @@ def _conclude(
     left_open: frozenset[str],
     catalogue: Catalogue,
 ) -> dict:
-    """Fill the fields that both components share; `what` is "generation" or "lowering", `wanted` the favourite's features.
+    """Fill the fields that both components share. `what` is "generation" or "lowering".
 
+    `wanted` are the favourite's features. `left_open` are values that stay in the set whatever their probability.
     The set is the smallest that reaches the coverage. A contradiction widens it to the union of the sets that remain
-    when one of the contradicting sources in turn is left out.
+    when one of the contradicting sources in turn is left out. A correction settles its contradiction: the verdict
+    follows it, but the widened set keeps it from `confirmed`.
     """
     costs: DecisionCosts = catalogue.decision.control_box if what == "generation" else catalogue.decision.actuator
     conflicts = conflicts_in(about)
-    posteriors = [getattr(p, what) for p in (evidence.now, *_left_out(evidence, conflicts))]
-    values = left_open.union(*(likely_set(p, evidence.coverage) for p in posteriors))
+    probabilities = getattr(evidence.now, what)
+    left_out = [(s, getattr(_without(s, evidence), what)) for conflict in conflicts for s in conflict.sources]
+    values = left_open.union(*(likely_set(p, evidence.coverage) for p in (probabilities, *(p for _, p in left_out))))
     standing = Standing(
         seen=bool(about),
         favourite=favourite,
-        lowest=min(p[favourite] for p in posteriors),
+        lowest=min([probabilities[favourite], *(p[favourite] for s, p in left_out if not s.correction)]),
         values=values,
         feature_belief=min((_belief(feature, value, about) for feature, value in wanted.items()), default=0.0),
     )
-    probabilities = posteriors[0]
     return {
         "decision": decide(standing, costs),
         "favourite": favourite if about else None,
@@ -70,12 +72,8 @@ def _conclude(
     }
 
 
-def _left_out(evidence: Evidence, conflicts: Sequence[Conflict]) -> list[Posterior]:
-    contradicting = [s for conflict in conflicts for s in conflict.sources]
-    return [
-        posterior([s for s in evidence.sources if s is not left_out], evidence.now.hypotheses)
-        for left_out in contradicting
-    ]
+def _without(source: Source, evidence: Evidence) -> Posterior:
+    return posterior([s for s in evidence.sources if s is not source], evidence.now.hypotheses)
 
 
 def _belief(feature: str, value: str, about: Sequence[Source]) -> float:

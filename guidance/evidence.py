@@ -31,12 +31,12 @@ It bounds what one photo can say, so that answers can still overturn one that mi
 READING_CORRELATION = 0.5
 """How alike the errors of two photos of one lift are taken to be (0: independent, 1: a second photo adds nothing).
 
-n photos that show a feature count as n / (1 + (n - 1) * this), the effective size of n equally correlated
+n photos that settle a feature count as n / (1 + (n - 1) * this), the effective size of n equally correlated
 measurements (Kish's design effect). Chosen, not measured.
 """
 
 HOLDS = 0.9
-"""A source holds the fewest values that carry this much of its likelihood; two that share none contradict each other."""
+"""A source holds the fewest values that carry this much of its likelihood; two that share none contradict."""
 
 LEFT_OPEN = 0.05
 """An answer leaves a value open from this share of its likelihood upward."""
@@ -54,16 +54,13 @@ class Observed:
 class Source:
     """One thing that speaks about one feature; each is itself, whatever another says.
 
-    `likelihood[v]` is L(v) of the module's docstring. `shown` is how far a photo shows the feature, `clear` how far it
-    settles it (both 1 for answers). `left_open` are the values that the source does not rule out on its own.
+    `likelihood[v]` is L(v) of the module's docstring. `left_open` are the values that it does not rule out alone.
     """
 
     feature: str
     origin: str
     likelihood: dict[str, float]
     left_open: frozenset[str]
-    shown: float = 1.0
-    clear: float = 1.0
     observed: Observed | None = None
     correction: bool = False
 
@@ -72,6 +69,12 @@ class Source:
         """The likelihood scaled to sum to 1: what the source says with no prior."""
         total = sum(self.likelihood.values())
         return {v: x / total for v, x in self.likelihood.items()}
+
+    @property
+    def information(self) -> float:
+        """How much the source says: 0 when every value is equally likely to it, 1 when it leaves a single one."""
+        belief = np.array(list(self.belief.values()))
+        return float(1.0 + (belief * np.log(belief)).sum() / np.log(len(belief)))
 
     @property
     def holds(self) -> frozenset[str]:
@@ -109,7 +112,7 @@ def gather(
     catalogue: Catalogue,
     concept_priors: Mapping[str, Mapping[str, float]],
 ) -> tuple[Source, ...]:
-    """Collect every source; of several subjects of one kind in a photo the likeliest speaks. Raises `ObservationError`."""
+    """Collect every source; of a photo's subjects of one kind the likeliest speaks. Raises `ObservationError`."""
     check_observations(observations, catalogue)
     sources: list[Source] = []
     for number, reading in enumerate(readings, 1):
@@ -136,12 +139,13 @@ def combined(feature: str, values: Sequence[str], sources: Sequence[Source]) -> 
     """Combine all sources about one feature into one likelihood per value, (V,), largest 1.
 
     A person's correction sets the photos' readings of that feature aside. Photos of one lift share their errors, so
-    their product is raised to the power n_effective / n (`READING_CORRELATION`), n counting how far each shows it.
+    their product is raised to the power n_effective / n (`READING_CORRELATION`), n being how much they say together: a
+    photo that says nothing weakens no other.
     """
     about = active(feature, sources)
     photos = [s for s in about if s.observed is None]
-    shown = max(1.0, sum(s.shown for s in photos))
-    exponent = 1.0 / (1.0 + (shown - 1.0) * READING_CORRELATION)
+    count = max(1.0, sum(s.information for s in photos))
+    exponent = 1.0 / (1.0 + (count - 1.0) * READING_CORRELATION)
     log_likelihood = np.zeros(len(values))
     for source in about:
         weight = exponent if source.observed is None else 1.0
@@ -210,8 +214,7 @@ def _photo_source(origin: str, concept: str, subject: SubjectReading, prior: Map
     likelihood = {v: trust * reading.probabilities[v] / prior[v] + hidden for v in CONCEPTS[concept]}
     ruled_in = frozenset(reading.prediction_set) - {NOT_VISIBLE}
     left_open = ruled_in if ruled_in and NOT_VISIBLE not in reading.prediction_set else frozenset(CONCEPTS[concept])
-    clear = trust * max(reading.probabilities[v] for v in CONCEPTS[concept])
-    return Source(concept, origin, likelihood, left_open, shown=1.0 - hidden, clear=clear)
+    return Source(concept, origin, likelihood, left_open)
 
 
 def _answer_sources(observations: Sequence[Observed], catalogue: Catalogue) -> Iterator[Source]:

@@ -19,8 +19,9 @@ from guidance.catalogue_model import Generation
 class Hypotheses:
     """H hypotheses of the box by M mechanisms.
 
-    `features`: every feature with its values, `generation` and `lowering` among them. `value_index[feature]`: (H,) index
-    of the value that each hypothesis has. `group`: (H,) index into `groups`, the generations and `unlisted`. `prior`: (H, M), sum 1.
+    `features`: every feature with its values, `generation` and `lowering` among them. `group`: (H,) index into
+    `groups`: the generations and `unlisted`. `value_index[feature]`: (H,) index of each one's value. `prior` (H, M)
+    sums to 1.
     """
 
     features: dict[str, tuple[str, ...]]

@@ -28,6 +28,10 @@ PERSON_IN_SLING = "person_in_sling"
 """The observation that says whether somebody is in the sling or off the floor; every catalogue uses this id."""
 
 
+BEGUN = 0.1
+"""Evidence about a component has begun once a source says this much (`Source.information`)."""
+
+
 @dataclass(frozen=True)
 class Candidate:
     """Something that could be asked, with what it is expected to tell and to cost."""
@@ -84,7 +88,9 @@ def _order(evidence: Evidence, verdicts: Mapping[str, Verdict], answers: Mapping
     unsettled = [c for c in ("generation", "lowering") if verdicts[c] not in SETTLED]
     if answers.get(PERSON_IN_SLING) == "yes":
         return unsettled[::-1]
-    begun = {"lowering" if s.feature == "lowering" else "generation" for s in evidence.sources if s.shown >= 0.5}
+    begun = {
+        "lowering" if s.feature == "lowering" else "generation" for s in evidence.sources if s.information >= BEGUN
+    }
     return sorted(unsettled, key=lambda c: verdicts[c] != "undecided" or c not in begun)
 
 
@@ -119,7 +125,7 @@ def _photographed(view: View, evidence: Evidence, catalogue: Catalogue) -> tuple
     assumed = catalogue.next_step
     tables = {}
     for concept, chance in view.visible.items():
-        failed = sum(1.0 - s.clear for s in evidence.sources if s.feature == concept and s.observed is None)
+        failed = sum(1.0 - s.information for s in evidence.sources if s.feature == concept and s.observed is None)
         corrected = any(s.correction for s in evidence.sources if s.feature == concept)
         visible = 0.0 if corrected else chance * assumed.repeat_visibility**failed
         count = len(CONCEPTS[concept])

@@ -1,16 +1,16 @@
-"""Synthetic readings for the guidance tests, and callers who look at an imagined lift and err at the stated rates."""
+"""Synthetic readings for the guidance tests, and catalogues changed for one test."""
 
+import shutil
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-
-import numpy as np
+from pathlib import Path
 
 from classifier.identify import ConceptReading, PhotoReading, SubjectReading
 from classifier.quality import Quality
 from classifier.taxonomy import ACTUATOR_HEAD, CONCEPTS, CONCEPTS_OF, CONTROL_BOX, NOT_VISIBLE
 from guidance.answer import answer
-from guidance.answer_model import Answer, ModelInfo, Next, TrainedOn
-from guidance.catalogue import Catalogue
+from guidance.answer_model import Answer, ModelInfo, TrainedOn
+from guidance.catalogue import DEMO_CATALOGUE, Catalogue
+from guidance.catalogue_model import Role
 from guidance.evidence import Observed
 
 EVEN_PRIORS = {concept: {v: 1.0 / len(values) for v in values} for concept, values in CONCEPTS.items()}
@@ -47,42 +47,21 @@ def head_photo(**probabilities: float) -> PhotoReading:
 
 
 def ask(
-    catalogue: Catalogue, readings: Sequence[PhotoReading] = (), *observed: tuple[str, str], role="caregiver"
+    catalogue: Catalogue,
+    readings: Sequence[PhotoReading] = (),
+    *observed: tuple[str, str],
+    role: Role = "caregiver",
+    model: ModelInfo = MODEL,
 ) -> Answer:
-    return answer(readings, [Observed(i, a) for i, a in observed], catalogue, MODEL, EVEN_PRIORS, role)
+    return answer(readings, [Observed(i, a) for i, a in observed], catalogue, model, EVEN_PRIORS, role)
 
 
-@dataclass
-class Caller:
-    """Somebody at a lift whose features are known to the test; answers and photos err as the catalogue states."""
-
-    features: Mapping[str, str]
-    catalogue: Catalogue
-    rng: np.random.Generator
-    person_in_sling: str = "no"
-
-    def respond(self, wanted: Next) -> PhotoReading | Observed:
-        if wanted.kind == "photo":
-            return self.photograph(wanted.id)
-        return self.tell(wanted.id)
-
-    def tell(self, question: str) -> Observed:
-        row = self.catalogue.observations_by_id[question]
-        if row.about is None:
-            return Observed(question, self.person_in_sling)
-        chances = row.reliability[self.features[row.about]]
-        return Observed(question, str(self.rng.choice(list(chances), p=list(chances.values()))))
-
-    def photograph(self, view: str) -> PhotoReading:
-        """Read what the view shows; a reading names the wrong value as often as the catalogue's accuracy says."""
-        row = next(v for v in self.catalogue.views if v.id == view)
-        accuracy = self.catalogue.next_step.reading_accuracy
-        kind = ACTUATOR_HEAD if "lowering" in row.visible else CONTROL_BOX
-        concepts = {}
-        for concept, chance in row.visible.items():
-            if self.rng.random() < chance:
-                others = [v for v in CONCEPTS[concept] if v != self.features[concept]]
-                right = self.rng.random() < accuracy
-                named = self.features[concept] if right else str(self.rng.choice(others))
-                concepts[concept] = reading(concept, **{named: accuracy, NOT_VISIBLE: 0.0})
-        return photo(subject(kind, concepts))
+def changed_demo(folder: Path, file: str, old: str, new: str) -> Path:
+    """A copy of the demo catalogue in which the first `old` in one file is replaced by `new`."""
+    copied = shutil.copytree(DEMO_CATALOGUE, folder / "pool")
+    path = copied / file
+    text = path.read_text()
+    if old not in text:
+        raise ValueError(f"{file} does not hold {old!r}")
+    path.write_text(text.replace(old, new, 1))
+    return copied

@@ -1,0 +1,229 @@
+"""The posterior by hand, against an independent exact engine, and what must hold whatever is read."""
+
+import math
+
+import numpy as np
+import pytest
+
+from classifier.errors import ObservationError
+from classifier.taxonomy import ACTUATOR_HEAD, CONCEPTS, CONTROL_BOX, CONTROL_BOX_CONCEPTS, UNLISTED
+from guidance.catalogue import DEMO_CATALOGUE, load
+from guidance.evidence import READING_CORRELATION, READING_DOUBT, Observed, gather, likely_set, posterior
+from guidance.hypotheses import hypotheses_of
+from tests.guidance.lifts import EVEN_PRIORS, ask, box_photo, changed_demo, head_photo, photo, reading, subject
+
+
+@pytest.fixture(scope="module")
+def catalogue():
+    return load(DEMO_CATALOGUE)
+
+
+def after(catalogue, readings=(), *observed, priors=EVEN_PRIORS):
+    sources = gather(readings, [Observed(*o) for o in observed], catalogue, priors)
+    return posterior(sources, hypotheses_of(catalogue))
+
+
+def test_the_prior_is_the_fleet_and_the_unlisted_share(catalogue):
+    now = after(catalogue)
+    assert now.generation == pytest.approx({g.id: 0.7 * 0.25 for g in catalogue.generations} | {UNLISTED: 0.3})
+    assert now.lowering == pytest.approx(dict.fromkeys(CONCEPTS["lowering"], 0.25))
+    assert len(now.hypotheses.prior) == 4 + 50 * 2  # four rows; fifty other combinations by two ways to charge
+
+
+def test_one_answer_by_hand(catalogue):
+    """P(top) = 0.35 * 0.985 + 0.35 * 0.015 + 0.3 * 25 / 50 = 0.5: half of the fifty others have it on top."""
+    now = after(catalogue, [], ("where_is_stop", "top")).generation
+    assert now["hung-top"] == pytest.approx(0.175 * 0.985 / 0.5, abs=1e-12)
+    assert now["sealed-front"] == pytest.approx(0.175 * 0.015 / 0.5, abs=1e-12)
+    assert now[UNLISTED] == pytest.approx(0.15 / 0.5, abs=1e-12)
+
+
+def test_one_photo_by_hand(catalogue):
+    """L(v) = 0.998 * p(v) / 0.5 + 1 - 0.998 * 0.9 with READING_DOUBT 0.002: 1.6986 for top, 0.3014 for front."""
+    assert READING_DOUBT == 0.002
+    seen = photo(subject(CONTROL_BOX, {"stop_position": reading("stop_position", top=0.8, front=0.1)}))
+    now = after(catalogue, [seen]).generation
+    evidence = 0.35 * 1.6986 + 0.35 * 0.3014 + 0.3 * (1.6986 + 0.3014) / 2
+    assert now["sealed-top"] == pytest.approx(0.175 * 1.6986 / evidence, abs=1e-12)
+    assert now["stacked-front"] == pytest.approx(0.175 * 0.3014 / evidence, abs=1e-12)
+
+
+def test_the_training_prior_is_divided_out(catalogue):
+    """A network trained on three tops to one front that says 75 % top has seen nothing."""
+    priors = EVEN_PRIORS | {"stop_position": {"top": 0.75, "front": 0.25}}
+    seen = photo(subject(CONTROL_BOX, {"stop_position": reading("stop_position", top=0.75, front=0.25)}))
+    assert after(catalogue, [seen], priors=priors).generation == pytest.approx(after(catalogue).generation)
+
+
+def test_a_doubtful_subject_says_less(catalogue):
+    """With subject probability 0.5: L(tabs) = 0.5 * 0.998 * 4 + 0.501, the others 0.501."""
+    read = {"lowering": reading("lowering", squeeze_tabs=1.0)}
+    now = after(catalogue, [photo(subject(ACTUATOR_HEAD, read, probability=0.5))]).lowering
+    assert now["squeeze_tabs"] == pytest.approx((1.996 + 0.501) / (1.996 + 4 * 0.501), abs=1e-12)
+
+
+def test_of_two_boxes_in_one_photo_the_likelier_speaks(catalogue):
+    top = subject(CONTROL_BOX, {"stop_position": reading("stop_position", top=0.99)}, probability=0.9)
+    front = subject(CONTROL_BOX, {"stop_position": reading("stop_position", front=0.99)}, probability=0.8)
+    assert after(catalogue, [photo(front, top)]).generation == after(catalogue, [photo(top)]).generation
+
+
+def test_two_like_photos_count_for_less_than_two(catalogue):
+    """Log odds grow by n / (1 + (n - 1) * correlation), n being 2 * (1 - entropy of the belief in bits)."""
+    sure = 0.998 * 0.9 + 0.001  # the belief in "top" of a reading of 0.9 / 0.1 with READING_DOUBT 0.002
+    entropy = -sure * math.log2(sure) - (1 - sure) * math.log2(1 - sure)
+    seen = photo(subject(CONTROL_BOX, {"stop_position": reading("stop_position", top=0.9, front=0.1)}))
+    one, two = (after(catalogue, [seen] * n).generation for n in (1, 2))
+
+    def odds(p):
+        return math.log(p["hung-top"] / p["stacked-front"])
+
+    expected = 2 / (1 + (max(1.0, 2 * (1 - entropy)) - 1) * READING_CORRELATION)
+    assert odds(two) / odds(one) == pytest.approx(expected, abs=1e-9)
+    assert 1 < expected < 2
+
+
+def test_a_photo_that_says_nothing_weakens_no_other(catalogue):
+    sure = box_photo(0.99, stop_position="top")
+    vague = photo(subject(CONTROL_BOX, {"stop_position": reading("stop_position", top=0.5, front=0.5)}))
+    assert after(catalogue, [sure, vague]).generation == pytest.approx(after(catalogue, [sure]).generation, abs=1e-12)
+
+
+def test_a_trait_that_no_photo_shows_tells_boxes_apart(catalogue):
+    now = after(catalogue, [], ("how_battery_sits", "built_in"), ("charger_lead", "adapter")).generation
+    assert now["sealed-front"] / now["sealed-top"] == pytest.approx(0.95 / 0.05)
+
+
+def test_a_generation_paired_with_one_mechanism_tells_of_it_but_never_confirms_it(tmp_path):
+    paired = changed_demo(
+        tmp_path,
+        "generations.toml",
+        'charger_connection = "direct" }',
+        'charger_connection = "direct" }\nlowering_shares = { squeeze_tabs = 1.0 }',
+    )
+    box = box_photo(stop_position="top", battery="built_in", service_buttons="none", charge_display="lamp_row")
+    found = ask(load(paired), [box, head_photo(squeeze_tabs=0.5, none=0.5)])
+    assert found.control_box.generation == "sealed-top"
+    assert found.actuator.probabilities["squeeze_tabs"] > 0.95
+    assert found.actuator.decision != "confirmed"
+    assert ask(load(paired), [box]).actuator.decision == "not_seen"
+
+
+@pytest.mark.parametrize(
+    ("observed", "said"),
+    [
+        ([("battery_come_off", "yes")], "did you mean 'battery_comes_off'"),
+        ([("battery_comes_off", "yess")], "did you mean 'yes'"),
+        ([("battery_comes_off", "yes"), ("battery_comes_off", "no")], "two answers"),
+    ],
+)
+def test_an_unknown_observation_is_refused_with_what_is_known(catalogue, observed, said):
+    with pytest.raises(ObservationError, match=said):
+        after(catalogue, [], *observed)
+
+
+def test_the_same_answer_twice_counts_once(catalogue):
+    once, twice = (after(catalogue, [], *[("where_is_stop", "top")] * n).generation for n in (1, 2))
+    assert once == twice
+
+
+def test_likely_set_by_hand():
+    p = {"a": 0.5, "b": 0.3, "c": 0.15, "d": 0.05}
+    assert likely_set(p, 0.5) == {"a"}
+    assert likely_set(p, 0.51) == {"a", "b"}
+    assert likely_set(p, 0.95) == {"a", "b", "c"}
+    assert likely_set({"a": 0.5, "b": 0.5}, 0.4) == {"a", "b"}, "values that tie are not told apart"
+
+
+@pytest.mark.parametrize("engine", ["pyagrum", "pgmpy"])
+@pytest.mark.parametrize("seed", range(5))
+def test_the_posterior_equals_an_independent_exact_engine(catalogue, engine, seed):
+    """The same network, built from the catalogue's rows: generation -> combination -> concepts -> answers."""
+    rng = np.random.default_rng(seed)
+    readings, messages = _random_photo(rng)
+    observed = {o.id: str(rng.choice(list(o.options))) for o in catalogue.questions if o.about and rng.random() < 0.4}
+    now = after(catalogue, [readings], *observed.items())
+    expected = {"pyagrum": _by_pyagrum, "pgmpy": _by_pgmpy}[engine](_tables(catalogue, observed), messages, observed)
+    assert now.generation == pytest.approx(expected["generation"], abs=1e-9)
+    assert now.lowering == pytest.approx(expected["lowering"], abs=1e-9)
+
+
+def _random_photo(rng):
+    """A photo with random readings, and the likelihood of each value by the formula of the documentation."""
+    read, messages = {}, {}
+    for concept, values in CONCEPTS.items():
+        p = rng.dirichlet(np.ones(len(values) + 1))
+        read[concept] = reading(concept, **dict(zip((*values, "not_visible"), p.tolist(), strict=True)))
+        trust = 0.9 * (1 - READING_DOUBT)
+        messages[concept] = [trust * x * len(values) + 1 - trust * (1 - p[-1]) for x in p[:-1]]
+    box = subject(CONTROL_BOX, {c: read[c] for c in CONTROL_BOX_CONCEPTS}, probability=0.9)
+    head = subject(ACTUATOR_HEAD, {"lowering": read["lowering"]}, probability=0.9)
+    return photo(box, head), messages
+
+
+def _tables(catalogue, observed):
+    """Give every node as (name, states, parents, table), the table's last axis being the node's own state."""
+    generations = [*(g.id for g in catalogue.generations), UNLISTED]
+    combinations = np.array(np.meshgrid(*CONTROL_BOX_CONCEPTS.values(), indexing="ij")).reshape(4, -1).T.tolist()
+    listed = [[getattr(g, c) for c in CONTROL_BOX_CONCEPTS] for g in catalogue.generations]
+    rows = [[float(c == row) for c in combinations] for row in listed]
+    rows.append([0.0 if c in listed else 1 / (len(combinations) - len(listed)) for c in combinations])
+    nodes = [
+        ("generation", generations, [], [0.7 * g.fleet_share for g in catalogue.generations] + [0.3]),
+        ("combination", [str(i) for i in range(len(combinations))], ["generation"], rows),
+    ]
+    for i, (concept, values) in enumerate(CONTROL_BOX_CONCEPTS.items()):
+        nodes.append((concept, values, ["combination"], [[float(v == c[i]) for v in values] for c in combinations]))
+    for trait, values in catalogue.trait_values.items():
+        known = [[float(v == g.traits[trait]) for v in values] for g in catalogue.generations]
+        nodes.append((trait, values, ["generation"], [*known, [1 / len(values)] * len(values)]))
+    shares = [catalogue.mechanisms_by_id[v].fleet_share for v in CONCEPTS["lowering"]]
+    nodes.append(("lowering", CONCEPTS["lowering"], [], shares))
+    states = {name: values for name, values, _, _ in nodes}
+    for question in observed:
+        row = catalogue.observations_by_id[question]
+        table = [[row.reliability[truth][a] for a in row.options] for truth in states[row.about]]
+        nodes.append((question, list(row.options), [row.about], table))
+    return nodes
+
+
+def _by_pyagrum(nodes, messages, observed):
+    gum = pytest.importorskip("pyagrum")
+    network = gum.BayesNet()
+    for name, states, _, _ in nodes:
+        network.add(gum.LabelizedVariable(name, name, list(states)))
+    for name, _, parents, table in nodes:
+        for parent in parents:
+            network.addArc(parent, name)
+        network.cpt(name)[:] = np.array(table)
+    engine = gum.LazyPropagation(network)
+    engine.setEvidence({**messages, **observed})
+    states = {name: values for name, values, _, _ in nodes}
+    return {
+        target: dict(zip(states[target], engine.posterior(target).tolist(), strict=True))
+        for target in ("generation", "lowering")
+    }
+
+
+def _by_pgmpy(nodes, messages, observed):
+    pytest.importorskip("pgmpy")
+    from pgmpy.factors.discrete import TabularCPD
+    from pgmpy.inference import VariableElimination
+    from pgmpy.models import DiscreteBayesianNetwork
+
+    states = {name: list(values) for name, values, _, _ in nodes}
+    network = DiscreteBayesianNetwork([(parent, name) for name, _, parents, _ in nodes for parent in parents])
+    network.add_nodes_from(states)
+    for name, values, parents, table in nodes:
+        columns = np.array(table).reshape(-1, len(values)).T
+        cards, names = [len(states[p]) for p in parents], {n: states[n] for n in (name, *parents)}
+        network.add_cpds(TabularCPD(name, len(values), columns, parents or None, cards or None, names))
+    virtual = [
+        TabularCPD(c, len(m), [[x / sum(m)] for x in m], state_names={c: states[c]}) for c, m in messages.items()
+    ]
+    engine = VariableElimination(network)
+    result = {}
+    for target in ("generation", "lowering"):
+        found = engine.query([target], evidence=observed, virtual_evidence=virtual, show_progress=False)
+        result[target] = dict(zip(found.state_names[target], found.values.tolist(), strict=True))
+    return result
