@@ -84,8 +84,8 @@ PRESETS: Final[dict[str, Preset]] = {
         canvas_px=320,
         finder_px=160,
         reader_px=96,
-        finder=Schedule(steps=24, batch=8, average_decay=0.9),
-        reader=Schedule(steps=24, batch=16, average_decay=0.9),
+        finder=Schedule(steps=16, batch=8, average_decay=0.9),
+        reader=Schedule(steps=16, batch=16, average_decay=0.9),
         workers=2,
     ),
 }

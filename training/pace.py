@@ -1,10 +1,10 @@
 """How fast this machine trains, and what that allows in a given time."""
 
 import copy
+import math
 import time
 from collections.abc import Callable
 
-import numpy as np
 import torch
 from torch import nn
 
@@ -40,7 +40,7 @@ def learning_rate_share(progress: float, head_only_share: float, warmup_share: f
         return min(1.0, (progress + 1e-3) / warmup_share)
     through = (progress - head_only_share) / (1 - head_only_share)
     warm = min(1.0, (through + 1e-3) / warmup_share)
-    return warm * (0.01 + 0.99 * 0.5 * (1 + np.cos(np.pi * min(through, 1.0))))
+    return warm * (0.01 + 0.99 * 0.5 * (1 + math.cos(math.pi * min(through, 1.0))))
 
 
 def _wait(on_gpu: bool) -> None:

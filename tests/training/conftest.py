@@ -1,0 +1,31 @@
+"""A small run from drawings to served files, made once for all tests here."""
+
+from pathlib import Path
+
+import pytest
+import torch
+
+from tests.training.drawn_pictures import draw_folder
+from training.command import main
+
+
+@pytest.fixture(scope="session", autouse=True)
+def one_thread():
+    torch.set_num_threads(1)
+
+
+@pytest.fixture(scope="session")
+def drawn(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    root = tmp_path_factory.mktemp("drawn")
+    counts = {"train": 60, "calibration": 40, "heldout": 40}
+    return {style: draw_folder(root / style, n, style, seed) for seed, (style, n) in enumerate(counts.items())}
+
+
+@pytest.fixture(scope="session")
+def small_run(drawn: dict[str, Path], tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder that `python -m training all --preset small` leaves."""
+    out = tmp_path_factory.mktemp("run")
+    main(["all", "--data", str(drawn["train"]), "--calibration", str(drawn["calibration"]),
+          "--heldout", str(drawn["heldout"]), "--out", str(out), "--preset", "small", "--workers", "1",
+          "--devices", "cpu"])  # fmt: skip
+    return out

@@ -1,0 +1,119 @@
+"""Temperatures and prediction sets: against other packages, by hand, and by a known truth."""
+
+import numpy as np
+import pytest
+from crepes import ConformalClassifier
+from crepes.extras import hinge
+from mapie.classification import SplitConformalClassifier
+from sklearn.base import BaseEstimator, ClassifierMixin
+
+from classifier.calibration import prediction_set, softmax
+from training.conformal import fit_binary_temperature, fit_temperature, set_threshold, set_thresholds
+
+COVERAGE = 0.95
+
+
+class Given(ClassifierMixin, BaseEstimator):
+    """A classifier whose probabilities are its inputs: what MAPIE wraps here."""
+
+    def __init__(self, classes: int = 4):
+        self.classes = classes
+
+    def fit(self, x, y):
+        self.classes_ = np.arange(self.classes)
+        return self
+
+    def predict_proba(self, x):
+        return x
+
+    def predict(self, x):
+        return x.argmax(axis=1)
+
+
+def random_cases(seed: int, count: int, classes: int = 4) -> tuple[np.ndarray, np.ndarray]:
+    """Probabilities and truths drawn from them: calibrated by construction."""
+    rng = np.random.default_rng(seed)
+    probabilities = softmax(rng.normal(0, 2, (count, classes)), 1.0)
+    truths = (rng.random(count)[:, None] > probabilities.cumsum(axis=1)).sum(axis=1).clip(0, classes - 1)
+    return probabilities, truths
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_sets_equal_mapies(seed: int):
+    probabilities, truths = random_cases(seed, 400)
+    held, _ = random_cases(seed + 100, 200)
+    wrapped = SplitConformalClassifier(
+        Given().fit(probabilities, truths), confidence_level=COVERAGE, conformity_score="lac", prefit=True
+    ).conformalize(probabilities, truths)
+    _, theirs = wrapped.predict_set(held)
+    threshold = set_threshold(1 - probabilities[np.arange(400), truths], COVERAGE)
+    assert np.array_equal(1 - held <= threshold + 1e-9, theirs[:, :, 0])
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_class_conditional_sets_equal_crepes(seed: int):
+    probabilities, truths = random_cases(seed, 400)
+    held, _ = random_cases(seed + 100, 200)
+    classes = np.arange(4)
+    conformal = ConformalClassifier().fit(hinge(probabilities, classes, truths), bins=truths)
+    bins = np.tile(classes, (len(held), 1))
+    sets = np.stack(
+        [
+            conformal.predict_set(hinge(held)[:, [k]], bins=bins[:, k], confidence=COVERAGE, smoothing=False)[:, 0]
+            for k in classes
+        ],
+        axis=1,
+    )
+    thresholds = set_thresholds(probabilities, truths, ["a", "b", "c", "d"], COVERAGE)
+    ours = 1 - held <= np.array(list(thresholds.values())) + 1e-9
+    assert np.array_equal(ours, sets.astype(bool))
+
+
+def test_nine_rows_with_sets_by_hand():
+    """Nonconformities .1 … .9 at 80 %: rank ceil(10 * .8) = 8, so the threshold is .8."""
+    assert set_threshold(np.arange(1, 10) / 10, 0.8) == pytest.approx(0.8)
+    thresholds = {"a": 0.8, "b": 0.8, "c": 0.8}
+    assert prediction_set({"a": 0.7, "b": 0.25, "c": 0.05}, thresholds) == ("a", "b")
+
+
+@pytest.mark.parametrize(("count", "expected"), [(18, 1.0), (19, 0.18)])
+def test_nineteen_cases_are_needed_at_95_percent(count: int, expected: float):
+    """Follows from ceil((n + 1) 0.95) <= n."""
+    assert set_threshold(np.arange(count) / 100, COVERAGE) == pytest.approx(expected)
+
+
+def test_coverage_is_what_was_asked_over_many_trials():
+    hits = []
+    for seed in range(200):
+        probabilities, truths = random_cases(seed, 100)
+        held, held_truths = random_cases(seed + 1000, 100)
+        threshold = set_threshold(1 - probabilities[np.arange(100), truths], COVERAGE)
+        hits.append((1 - held[np.arange(100), held_truths] <= threshold).mean())
+    assert np.mean(hits) == pytest.approx(96 / 101, abs=0.005)  # the exact expectation: ceil(101 * .95) / 101
+
+
+def test_a_larger_coverage_never_shrinks_a_set():
+    probabilities, truths = random_cases(1, 300)
+    numbers = 1 - probabilities[np.arange(300), truths]
+    thresholds = [set_threshold(numbers, coverage) for coverage in np.linspace(0.5, 0.999, 40)]
+    assert thresholds == sorted(thresholds)
+
+
+@pytest.mark.parametrize("truth", [0.5, 1.0, 2.5])
+def test_finds_the_temperature_that_spoilt_the_logits(truth: float):
+    probabilities, truths = random_cases(5, 20_000)
+    spoilt = np.log(probabilities) * truth
+    assert fit_temperature(spoilt, np.eye(4)[truths]) == pytest.approx(truth, rel=0.05)
+
+
+def test_finds_the_temperature_of_yes_and_no():
+    rng = np.random.default_rng(2)
+    logits = rng.normal(0, 2, 20_000)
+    truths = rng.random(20_000) < 1 / (1 + np.exp(-logits))
+    assert fit_binary_temperature(logits * 3, truths) == pytest.approx(3, rel=0.05)
+
+
+def test_without_cases_nothing_is_claimed():
+    assert fit_temperature(np.zeros((0, 3)), np.zeros((0, 3))) == 1.0
+    thresholds = set_thresholds(np.zeros((0, 2)), np.zeros(0, int), ["a", "b"], COVERAGE)
+    assert prediction_set({"a": 0.999, "b": 0.001}, thresholds) == ("a", "b")

@@ -1,0 +1,65 @@
+"""The whole way on a CPU: train, export, calibrate, evaluate, from one command."""
+
+import json
+from pathlib import Path
+
+import pytest
+import torch
+
+from classifier.model import Model
+from classifier.taxonomy import CONCEPTS
+from training.checkpoint import LARGEST_CHECKPOINT_BYTES, load_network, save_network
+from training.command import main
+from training.export import LARGEST_LOGIT_DIFFERENCE, LARGEST_TOTAL_BYTES
+from training.model import new_network
+
+
+def test_served_files_load_and_say_where_they_come_from(small_run: Path):
+    model = Model.load(small_run / "weights")
+    provenance = model.metadata["provenance"]
+    assert provenance["seed"] == 1 and len(provenance["manifest_sha256"]) == 64 and provenance["git_revision"]
+    assert max(provenance["parity_max_abs"].values()) <= LARGEST_LOGIT_DIFFERENCE
+    assert model.metadata["trained_on"] == {"synthetic": 60, "owned_photos": 0}
+    assert set(model.metadata["metrics"]["calibration_split"]["concepts"]) == set(CONCEPTS)
+
+
+def test_sizes_keep_their_limits(small_run: Path):
+    networks = [small_run / "weights" / f"{task}.onnx" for task in ("finder", "reader")]
+    assert sum(path.stat().st_size for path in networks) <= LARGEST_TOTAL_BYTES
+    for task in ("finder", "reader"):
+        assert (small_run / f"{task}.pt").stat().st_size <= LARGEST_CHECKPOINT_BYTES
+
+
+def test_checkpoint_keeps_filters_in_half_precision_and_the_rest_whole(tmp_path: Path):
+    net = new_network("reader", pretrained=False)
+    save_network(tmp_path / "reader.pt", net, {"seed": 1})
+    again = new_network("reader", pretrained=False)
+    assert load_network(tmp_path / "reader.pt", again) == {"seed": 1}
+    for (name, ours), theirs in zip(net.state_dict().items(), again.state_dict().values(), strict=True):
+        wanted = ours.half().float() if ours.is_floating_point() and ours.ndim >= 2 else ours
+        assert torch.equal(wanted, theirs), name
+
+
+def test_report_counts_every_held_out_picture(small_run: Path):
+    report = json.loads((small_run / "evaluation" / "evaluation.json").read_text())
+    assert report["styles"] == ["heldout"] and report["all photos"]["photos"] == 40
+    empty = report["all photos"]["not_seen_without_a_lift"]
+    low, high = empty["interval_95"]
+    assert empty["n"] > 0 and 0 <= low <= empty["share"] <= high <= 1
+    text = (small_run / "evaluation" / "evaluation.txt").read_text()
+    assert "fair close photos" in text and "confirmed but wrong" in text
+
+
+def test_a_second_run_keeps_finished_networks(small_run: Path, drawn: dict[str, Path], capsys: pytest.CaptureFixture):
+    before = (small_run / "reader.pt").stat().st_mtime_ns
+    main(["train", "--data", str(drawn["train"]), "--out", str(small_run), "--preset", "small", "--devices", "cpu"])
+    assert (small_run / "reader.pt").stat().st_mtime_ns == before
+    assert capsys.readouterr().out.count("finished before") == 2
+
+
+def test_an_absent_split_is_said_before_any_training(drawn: dict[str, Path], tmp_path: Path, capsys):
+    with pytest.raises(SystemExit) as stopped:
+        main(["all", "--data", str(drawn["train"]), "--out", str(tmp_path), "--preset", "small"])
+    assert stopped.value.code == 2
+    assert "no picture of style 'calibration'" in capsys.readouterr().err
+    assert not (tmp_path / "finder.pt").exists()
