@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import combinations, product
 
 import numpy as np
@@ -39,6 +40,18 @@ class Space:
     prior: np.ndarray
     columns: Mapping[str, np.ndarray]
     mass_within_limit: float
+
+    @cached_property
+    def without(self) -> tuple[tuple[np.ndarray, np.ndarray], ...]:
+        """For each cause: the hypotheses in which it left its first state, and the same hypotheses without it."""
+        index = {row.tobytes(): position for position, row in enumerate(self.hypotheses)}
+        pairs = []
+        for cause in range(len(self.cause_nodes)):
+            has = np.flatnonzero(self.hypotheses[:, cause])
+            reduced = self.hypotheses[has]
+            reduced[:, cause] = 0
+            pairs.append((has, np.array([index[row.tobytes()] for row in reduced], dtype=np.intp)))
+        return tuple(pairs)
 
     def believe(self, evidence: Evidence) -> Belief:
         """Posterior, given states or likelihoods of any nodes; refuses evidence that cannot be true together."""

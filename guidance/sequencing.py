@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -37,12 +38,24 @@ class Problem:
     question_area: np.ndarray
     area_minutes: np.ndarray
 
-    @property
+    @cached_property
+    def step_of_child(self) -> np.ndarray:
+        """What can follow a step: one child a repair (the trouble stays), one an answer; the step of each."""
+        repairs = len(self.works)
+        asked = [np.full(len(answers), repairs + number) for number, answers in enumerate(self.answers)]
+        return np.concatenate([np.arange(repairs), *asked]).astype(np.intp)
+
+    @cached_property
+    def all_answers(self) -> np.ndarray:
+        """The answers of all questions below each other, (outcomes, H)."""
+        return np.concatenate([np.zeros((0, self.works.shape[1])), *self.answers])
+
+    @cached_property
     def minutes(self) -> np.ndarray:
         """Minutes of each step: repairs first, then questions."""
         return np.concatenate([self.repair_minutes, self.question_minutes])
 
-    @property
+    @cached_property
     def area(self) -> np.ndarray:
         """Area of each step: repairs first, then questions."""
         return np.concatenate([self.repair_area, self.question_area])
@@ -63,10 +76,11 @@ class Situations:
 
 @dataclass(frozen=True)
 class Search:
-    """How far to look: `depth` steps ahead; beyond the first only the `widths[level]` best steps are followed."""
+    """How far to look: `depth` steps ahead, at each level but the last following only the `widths[level]` best ones."""
 
     depth: int = 3
     widths: tuple[int, ...] = (6, 3)
+    negligible: float = NEGLIGIBLE
 
 
 def simple_problem(
@@ -141,39 +155,46 @@ def _marked(problem: Problem, now: Situations, step: int) -> tuple[np.ndarray, n
     return done, opened
 
 
-def ratio_minutes(problem: Problem, now: Situations) -> np.ndarray:
+def ratio_minutes(problem: Problem, now: Situations, negligible: float = NEGLIGIBLE) -> np.ndarray:
     """Expected minutes (N,) of the updated ratio rule: always the repair worth most a minute, then think again.
 
-    An unopened area counts with the best first few of its repairs together, so that its opening is shared.
+    An unopened area counts with the best first few of its repairs together, so that its opening is shared. A branch
+    ends when less than `negligible` of its probability is left.
     """
-    total = np.zeros(len(now.belief))
-    floor = NEGLIGIBLE * np.maximum(now.belief.sum(axis=1), 1e-300)
-    at = np.arange(len(total))
-    for _ in range(len(problem.works)):
-        alive = (now.belief.sum(axis=1) > floor) & ~now.done[:, : len(problem.works)].all(axis=1)
+    repairs, total = len(problem.works), np.zeros(len(now.belief))
+    mass = now.belief.sum(axis=1)
+    floor = negligible * np.maximum(mass, 1e-300)
+    at, belief, done, opened = np.arange(len(total)), now.belief, now.done[:, :repairs].copy(), now.opened.copy()
+    for _ in range(repairs):
+        alive = (mass > floor) & ~done.all(axis=1)
         if not alive.all():
-            now, at, floor = now.rows(alive), at[alive], floor[alive]
+            at, floor, mass = at[alive], floor[alive], mass[alive]
+            belief, done, opened = belief[alive], done[alive], opened[alive]
         if not len(at):
             break
-        choice = _ratio_choice(problem, now)
-        belief, done, opened = np.empty_like(now.belief), now.done.copy(), now.opened.copy()
+        row, choice = np.arange(len(at)), _ratio_choice(problem, belief, done, opened)
+        minutes = problem.repair_minutes[choice]
+        for area, opening in enumerate(problem.area_minutes):
+            enters = problem.repair_area[choice] == area
+            minutes = minutes + opening * (enters & ~opened[:, area])
+            opened[:, area] |= enters
+        total[at] += minutes * mass
+        done[row, choice] = True
+        following = np.empty_like(belief)
         for repair in np.unique(choice):
-            rows = choice == repair
-            part = now.rows(rows)
-            total[at[rows]] += step_minutes(problem, part, repair) * part.belief.sum(axis=1)
-            following = after_repair(problem, part, repair)
-            belief[rows], done[rows], opened[rows] = following.belief, following.done, following.opened
-        now = Situations(belief, done, opened)
+            chosen = choice == repair
+            following[chosen] = belief[chosen] @ problem.leaves[repair]
+        belief, mass = following, following.sum(axis=1)
     return total
 
 
-def _ratio_choice(problem: Problem, now: Situations) -> np.ndarray:
-    gain = now.belief @ problem.works.T  # (N, A)
-    gain[now.done[:, : gain.shape[1]]] = -1.0
+def _ratio_choice(problem: Problem, belief: np.ndarray, done: np.ndarray, opened: np.ndarray) -> np.ndarray:
+    gain = belief @ problem.works.T  # (N, A)
+    gain[done] = -1.0
     ratio = gain / problem.repair_minutes
     for area, opening in enumerate(problem.area_minutes):
         inside = np.flatnonzero(problem.repair_area == area)
-        shut = ~now.opened[:, area]
+        shut = ~opened[:, area]
         if not len(inside) or not shut.any():
             continue
         own = ratio[np.ix_(shut, inside)]
@@ -189,50 +210,42 @@ def _ratio_choice(problem: Problem, now: Situations) -> np.ndarray:
 
 def look_ahead(problem: Problem, now: Situations, search: Search) -> tuple[np.ndarray, np.ndarray]:
     """Expected minutes (N,) from here, and (N, A + Q) of taking each step first (infinite where it was done)."""
-    return _look(problem, now, search.depth, search.widths)
+    return _look(problem, now, search, 0)
 
 
-def _look(problem: Problem, now: Situations, depth: int, widths: tuple[int, ...]) -> tuple[np.ndarray, np.ndarray]:
-    by_step = _expand(problem, now, ~now.done, ratio_minutes)
-    if depth > 1 and widths:
-        width = min(widths[0], by_step.shape[1])
+def _look(problem: Problem, now: Situations, search: Search, level: int) -> tuple[np.ndarray, np.ndarray]:
+    by_step = _expand(problem, now, ~now.done, lambda s: ratio_minutes(problem, s, search.negligible))
+    if level + 1 < search.depth:
+        width = min(search.widths[level], by_step.shape[1])
         best = np.argpartition(by_step, width - 1, axis=1)[:, :width]
         follow = np.zeros_like(now.done)
         np.put_along_axis(follow, best, True, axis=1)
-        follow &= np.isfinite(by_step)
-        deeper = _expand(problem, now, follow, lambda p, s: _look(p, s, depth - 1, widths[1:])[0])
+        deeper = _expand(problem, now, follow & ~now.done, lambda s: _look(problem, s, search, level + 1)[0])
         by_step = np.minimum(by_step, deeper)
-    over = now.belief.sum(axis=1) <= NEGLIGIBLE
-    value = np.where(over | now.done[:, : len(problem.works)].all(axis=1), 0.0, by_step.min(axis=1))
-    return value, by_step
+    over = (now.belief.sum(axis=1) <= NEGLIGIBLE) | now.done[:, : len(problem.works)].all(axis=1)
+    return np.where(over, 0.0, by_step.min(axis=1)), by_step
 
 
 def _expand(
-    problem: Problem, now: Situations, follow: np.ndarray, value: Callable[[Problem, Situations], np.ndarray]
+    problem: Problem, now: Situations, follow: np.ndarray, value: Callable[[Situations], np.ndarray]
 ) -> np.ndarray:
-    """Minutes of each step that `follow` (N, A + Q) marks, the rest of the way as `value` says."""
-    by_step = np.full(now.done.shape, np.inf)
-    mass = now.belief.sum(axis=1)
-    children, owners = [], []
-    for step in range(now.done.shape[1]):
-        rows = np.flatnonzero(follow[:, step])
-        if not len(rows):
-            continue
-        part = now.rows(rows)
-        by_step[rows, step] = step_minutes(problem, part, step) * mass[rows]
-        if step < len(problem.works):
-            following = [after_repair(problem, part, step)]
-        else:
-            question = step - len(problem.works)
-            following = [after_answer(problem, part, question, o) for o in range(len(problem.answers[question]))]
-        children += following
-        owners += [(rows, step)] * len(following)
-    if not children:
+    """Minutes (N, A + Q) of each step that `follow` marks, the rest of the way as `value` says; infinite elsewhere."""
+    steps, areas = follow.shape[1], problem.area[None, :] == np.arange(len(problem.area_minutes))[:, None]  # (K, S)
+    opening = (~now.opened * problem.area_minutes) @ areas  # (N, S)
+    by_step = np.where(follow, (problem.minutes + opening) * now.belief.sum(axis=1)[:, None], np.inf)
+    step_of = problem.step_of_child
+    node, child = np.nonzero(follow[:, step_of])
+    step, repairs = step_of[child], len(problem.works)
+    belief = np.empty((len(node), now.belief.shape[1]))
+    asked = child >= repairs
+    belief[asked] = now.belief[node[asked]] * problem.all_answers[child[asked] - repairs]
+    for repair in range(repairs):
+        rows = child == repair
+        belief[rows] = now.belief[node[rows]] @ problem.leaves[repair]
+    children = Situations(
+        belief, now.done[node] | (step[:, None] == np.arange(steps)), now.opened[node] | areas.T[step]
+    )
+    if not len(node):
         return by_step
-    fields = ("belief", "done", "opened")
-    together = Situations(*(np.concatenate([getattr(child, field) for child in children]) for field in fields))
-    values, at = value(problem, together), 0
-    for (rows, step), child in zip(owners, children, strict=True):
-        by_step[rows, step] += values[at : at + len(child.belief)]
-        at += len(child.belief)
-    return by_step
+    following = np.bincount(node * steps + step, weights=value(children), minlength=by_step.size)
+    return by_step + following.reshape(by_step.shape)

@@ -1,0 +1,102 @@
+"""The next step with its reasons: what it tells apart, and the probabilities before and after each outcome."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from guidance.case_model import STILL, WORKS, OutcomeOut, Shift, StepOut
+from guidance.catalogue import Catalogue
+from guidance.catalogue_model import Role
+from guidance.diagnosis import Diagnosis, component_probabilities, tried
+from guidance.fault_model import LAST_RESORT, Check, Context, Repair
+from guidance.planning import Choice
+
+SHIFTS_SHOWN = 3
+"""Components that are named with each outcome: those that move most."""
+
+LEAST_SHIFT = 0.02
+"""A component that moves by less is not worth naming."""
+
+
+def next_step(choice: Choice, diagnosis: Diagnosis, catalogue: Catalogue, role: Role, symptom: str) -> StepOut:
+    """The chosen step as the document gives it."""
+    step, before = choice.step, component_probabilities(catalogue, diagnosis.weights)
+    outcomes = _outcomes(step, diagnosis, catalogue, symptom, before)
+    told = tuple(dict.fromkeys(s.component for o in outcomes for s in o.shifts))[: SHIFTS_SHOWN + 1]
+    return StepOut(
+        kind="context" if isinstance(step, Context) else step.kind,
+        id=step.id,
+        text=step.ask if isinstance(step, Context) else step.text,
+        source=step.source,
+        roles=tuple(step.minutes),
+        needs=getattr(step, "needs", ()),
+        risk=getattr(step, "risk", None),
+        minutes=step.minutes[role],
+        opening_minutes=choice.opening_minutes,
+        outcomes=outcomes,
+        tells_apart=told,
+        expected_minutes=choice.expected_minutes,
+        otherwise_minutes=choice.otherwise_minutes,
+        why=_why(step, outcomes, choice),
+    )
+
+
+def _outcomes(
+    step: Check | Repair | Context, diagnosis: Diagnosis, catalogue: Catalogue, symptom: str, before: dict[str, float]
+) -> tuple[OutcomeOut, ...]:
+    weights, space = diagnosis.weights, catalogue.fault_space
+    if isinstance(step, Repair):
+        gone = catalogue.symptoms_by_id[symptom].gone
+        joints = dict(zip((WORKS, STILL), tried(space, weights, step, gone), strict=True))
+        words = {WORKS: "It works again", STILL: "The trouble is still there"}
+    elif isinstance(step, Context):
+        joints, words = dict(zip(step.options, diagnosis.by_context[step.id], strict=True)), step.options
+    else:
+        words = catalogue.findings_by_id[step.finding].outcomes
+        joints = dict(zip(words, space.columns[step.finding] * weights, strict=True))
+    return tuple(
+        OutcomeOut(
+            id=outcome,
+            words=words[outcome],
+            probability=float(joint.sum()),
+            shifts=() if outcome == WORKS else _shifts(joint, catalogue, before),
+        )
+        for outcome, joint in joints.items()
+    )
+
+
+def _shifts(joint: np.ndarray, catalogue: Catalogue, before: dict[str, float]) -> tuple[Shift, ...]:
+    total = joint.sum()
+    if not total > 0:
+        return ()
+    after = component_probabilities(catalogue, joint / total)
+    moved = sorted(after, key=lambda component: -abs(after[component] - before[component]))[:SHIFTS_SHOWN]
+    names = catalogue.components_by_id
+    return tuple(
+        Shift(component=component, name=names[component].name, before=before[component], after=after[component])
+        for component in moved
+        if abs(after[component] - before[component]) >= LEAST_SHIFT
+    )
+
+
+def _why(step: Check | Repair | Context, outcomes: tuple[OutcomeOut, ...], choice: Choice) -> str:
+    if isinstance(step, Repair) and step.kind == LAST_RESORT:
+        return "What is left to try here is expected to take longer than this."
+    if isinstance(step, Repair):
+        reasons = [f"It ends the trouble in {_percent(outcomes[0].probability)} of such cases."]
+    else:
+        reasons = [f"If “{o.words}” ({_percent(o.probability)}): {_moves(o.shifts)}." for o in outcomes if o.shifts]
+    if choice.otherwise_minutes is not None:
+        saved = choice.otherwise_minutes - choice.expected_minutes
+        compared = f"{saved:.1f} fewer than" if saved >= 0.05 else "as many as"
+        until = f"About {choice.expected_minutes:.0f} minutes until it works"
+        reasons.append(f"{until}, {compared} with the next best step first.")
+    return " ".join(reasons)
+
+
+def _moves(shifts: tuple[Shift, ...]) -> str:
+    return ", ".join(f"{s.name} {_percent(s.before)} → {_percent(s.after)}" for s in shifts)
+
+
+def _percent(probability: float) -> str:
+    return "under 1 %" if probability < 0.01 else "over 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"
