@@ -51,13 +51,23 @@ def weathered(pictures: torch.Tensor, weather: Weather, rng: np.random.Generator
     return _compress(pictures, weather.compressed, rng).clamp_(0, 1)
 
 
-def _some(count: int, share: float, rng: np.random.Generator) -> np.ndarray:
-    return np.flatnonzero(rng.random(count) < share)
+def _some(like: torch.Tensor, share: float, groups: int, rng: np.random.Generator) -> list[torch.Tensor]:
+    """Row numbers of a random share of a batch, in groups, on its device.
+
+    The sizes are always the same: a GPU library that tunes itself for each new size would do little else.
+    """
+    count = round(share * len(like))
+    chosen = torch.from_numpy(rng.permutation(len(like))[:count]).to(like.device, non_blocking=True)
+    return [group for group in chosen.tensor_split(groups) if len(group)]
 
 
 def _column(values: np.ndarray, like: torch.Tensor) -> torch.Tensor:
-    """One number a sample, shaped (N, 1, 1, 1) on the batch's device."""
-    return torch.as_tensor(values, dtype=like.dtype).to(like.device, non_blocking=True).reshape(-1, 1, 1, 1)
+    """One number a sample, shaped (N, 1, 1, 1) on the batch's device; the copy does not wait for the device."""
+    return _moved(values, like).reshape(-1, 1, 1, 1)
+
+
+def _moved(values: np.ndarray, like: torch.Tensor) -> torch.Tensor:
+    return torch.as_tensor(values, dtype=like.dtype).to(like.device, non_blocking=True)
 
 
 def _cover(pictures: torch.Tensor, weather: Weather, rng: np.random.Generator) -> torch.Tensor:
@@ -77,7 +87,7 @@ def _light(pictures: torch.Tensor, share: float, rng: np.random.Generator) -> to
     """Uneven light: shadows and bright sides as a smooth random field."""
     count = len(pictures)
     coarse = np.exp(rng.normal(0, 0.45, (count, 1, 3, 3)) * (rng.random((count, 1, 1, 1)) < share))
-    field = torch.as_tensor(coarse, dtype=pictures.dtype).to(pictures.device)
+    field = _moved(coarse, pictures)
     return pictures * functional.interpolate(field, pictures.shape[-2:], mode="bilinear", align_corners=True)
 
 
@@ -95,7 +105,7 @@ def _recolour(pictures: torch.Tensor, weather: Weather, rng: np.random.Generator
     brightness = np.exp(rng.normal(0, 0.35, count) * amount)
     matrix = matrix * gains * (contrast * brightness)[:, None, None]
     offset = (rng.normal(0, 0.05, count) * amount) + 0.45 * (1 - contrast)
-    mixed = torch.einsum("nij,njhw->nihw", _column(matrix, pictures).reshape(-1, 3, 3), pictures)
+    mixed = torch.einsum("nij,njhw->nihw", _moved(matrix, pictures), pictures)
     mixed = (mixed + _column(offset, pictures)).clamp_(0, 1)
     return mixed.clamp_(min=1e-4).pow(_column(np.exp(rng.normal(0, 0.2, count) * amount), pictures))
 
@@ -109,25 +119,21 @@ def _hue_turns(angles: np.ndarray) -> np.ndarray:
 
 def _filter(pictures: torch.Tensor, share: float, rng: np.random.Generator) -> torch.Tensor:
     """Random convolutions (arXiv 2007.13003): texture changes, shape stays. A few kernels serve a batch."""
-    for chosen in np.array_split(rng.permutation(_some(len(pictures), share, rng)), 3):
-        if not len(chosen):
-            continue
+    for chosen in _some(pictures, share, 3, rng):
         size = int(rng.choice([1, 3, 5]))
         kernel = rng.normal(0, 1 / math.sqrt(3 * size * size), (3, 3, size, size))
         part = pictures[chosen]
-        drawn = functional.conv2d(part - 0.5, torch.as_tensor(kernel).to(part), padding=size // 2) + 0.5
+        drawn = functional.conv2d(part - 0.5, _moved(kernel, part), padding=size // 2) + 0.5
         pictures[chosen] = torch.lerp(part, drawn, float(rng.uniform(0.3, 1.0))).clamp_(0, 1)
     return pictures
 
 
 def _blur(pictures: torch.Tensor, share: float, rng: np.random.Generator) -> torch.Tensor:
     """Defocus and motion: a round or a drawn-out kernel for each of a few groups."""
-    for chosen in np.array_split(rng.permutation(_some(len(pictures), share, rng)), 4):
-        if not len(chosen):
-            continue
+    for chosen in _some(pictures, share, 4, rng):
         long, short = rng.uniform(0.4, 2.2), rng.uniform(0.3, 1.0)
         kernel = _spread(long, long if rng.random() < 0.5 else short, rng.uniform(0, np.pi))
-        weight = torch.as_tensor(kernel).to(pictures).expand(3, 1, *kernel.shape)
+        weight = _moved(kernel, pictures).expand(3, 1, *kernel.shape)
         pictures[chosen] = functional.conv2d(pictures[chosen], weight, padding=kernel.shape[0] // 2, groups=3)
     return pictures
 
@@ -143,9 +149,7 @@ def _spread(long_px: float, short_px: float, angle: float) -> np.ndarray:
 
 def _coarsen(pictures: torch.Tensor, share: float, rng: np.random.Generator) -> torch.Tensor:
     """Fewer pixels, enlarged again: a small thing far away, or a picture sent through a messenger."""
-    for chosen in np.array_split(rng.permutation(_some(len(pictures), share, rng)), 3):
-        if not len(chosen):
-            continue
+    for chosen in _some(pictures, share, 3, rng):
         size = pictures.shape[-2:]
         fewer = [max(8, int(side * rng.uniform(0.4, 0.9))) for side in size]
         part = functional.interpolate(pictures[chosen], fewer, mode="area")
@@ -165,17 +169,22 @@ def _noise(pictures: torch.Tensor, share: float, rng: np.random.Generator) -> to
 
 def _compress(pictures: torch.Tensor, share: float, rng: np.random.Generator) -> torch.Tensor:
     """JPEG's losses: the cosine transform of 8x8 blocks, rounded; sides that are no multiple of 8 are left alone."""
-    chosen = _some(len(pictures), share, rng)
     height, width = pictures.shape[-2:]
-    if not len(chosen) or height % 8 or width % 8:
+    if height % 8 or width % 8:
         return pictures
+    for chosen in _some(pictures, share, 1, rng):
+        pictures[chosen] = _rounded_waves(pictures[chosen], rng)
+    return pictures
+
+
+def _rounded_waves(pictures: torch.Tensor, rng: np.random.Generator) -> torch.Tensor:
+    count, _, height, width = pictures.shape
     k = np.arange(8)
     basis = np.cos((2 * k[None, :] + 1) * k[:, None] * np.pi / 16) * np.where(k == 0, math.sqrt(1 / 8), 0.5)[:, None]
-    dct = torch.as_tensor(basis).to(pictures)
-    blocks = pictures[chosen].reshape(len(chosen), 3, height // 8, 8, width // 8, 8)
+    dct = _moved(basis, pictures)
+    blocks = pictures.reshape(count, 3, height // 8, 8, width // 8, 8)
     waves = torch.einsum("ui,ncaibj,vj->ncaubv", dct, blocks, dct)
-    table = torch.as_tensor(JPEG_LUMA_TABLE).to(pictures)[:, None, :] / 255  # (8, 1, 8), to the axes u, b, v
-    step = _column(np.exp(rng.uniform(np.log(0.3), np.log(2.5), len(chosen))), pictures)[..., None, None] * table
+    table = _moved(np.array(JPEG_LUMA_TABLE), pictures)[:, None, :] / 255  # (8, 1, 8), to the axes u, b, v
+    step = _column(np.exp(rng.uniform(np.log(0.3), np.log(2.5), count)), pictures)[..., None, None] * table
     waves = torch.round(waves / step) * step
-    pictures[chosen] = torch.einsum("ui,ncaubv,vj->ncaibj", dct, waves, dct).reshape(-1, 3, height, width)
-    return pictures
+    return torch.einsum("ui,ncaubv,vj->ncaibj", dct, waves, dct).reshape(pictures.shape)

@@ -75,8 +75,8 @@ PRESETS: Final[dict[str, Preset]] = {
         canvas_px=512,
         finder_px=320,
         reader_px=256,
-        finder=Schedule(steps=6000, batch=128),
-        reader=Schedule(steps=6000, batch=256),
+        finder=Schedule(steps=4000, batch=192),
+        reader=Schedule(steps=4000, batch=320),
         workers=16,
     ),
     "small": Preset(

@@ -34,15 +34,15 @@ class FinderBatches:
         chosen = rng.integers(0, len(self.bank), count)
         sizes = self.bank.sizes_wh[chosen]
         maps = wobbled(letterbox_maps(sizes), WOBBLE, rng)
-        pixels = self.bank.pixels[torch.from_numpy(chosen).to(self.bank.device)]
+        pixels = self.bank.pixels[torch.from_numpy(chosen).to(self.bank.device, non_blocking=True)]
         pictures, inside = sample_windows(pixels, sizes, maps, self.out_px)
         pictures = (
             weathered(pictures, WEATHER, rng).sub_(0.5).div_(0.5) * inside
         )  # outside is mid grey, as it is served
         boxes = move_boxes(self.boxes_px[chosen], maps, self.out_px)
         boxes, kinds = self._clip(boxes, self.kinds[chosen])
-        boxes_cells = torch.from_numpy(boxes / STRIDE).float().to(self.bank.device)
-        kinds = torch.from_numpy(kinds).to(self.bank.device)
+        boxes_cells = torch.from_numpy((boxes / STRIDE).astype(np.float32)).to(self.bank.device, non_blocking=True)
+        kinds = torch.from_numpy(kinds).to(self.bank.device, non_blocking=True)
         return pictures, cell_targets(boxes_cells, kinds, self.out_px // STRIDE, self.look_alikes)
 
     def _clip(self, boxes: np.ndarray, kinds: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -68,9 +68,11 @@ def sample_windows(
     axis = (torch.arange(2 * out_px, device=device, dtype=torch.float32) + 0.5) / out_px - 1
     y, x = torch.meshgrid(axis, axis, indexing="ij")
     points = torch.stack([x, y, torch.ones_like(x)], dim=-1).reshape(1, -1, 3)  # (1, 4 out², 3)
-    there = points @ torch.from_numpy(maps).to(device, torch.float32).transpose(1, 2)  # (N, 4 out², 3)
+    there = points @ torch.from_numpy(maps.astype(np.float32)).to(device, non_blocking=True).transpose(
+        1, 2
+    )  # (N, 4 out², 3)
     there = there[..., :2] / there[..., 2:]  # canvas pixels
-    limits = torch.from_numpy(sizes_wh).to(device)[:, None, :]
+    limits = torch.from_numpy(sizes_wh).to(device, non_blocking=True)[:, None, :]
     inside = ((there >= 0) & (there <= limits)).all(dim=-1).float().reshape(-1, 1, 2 * out_px, 2 * out_px)
     grid = (there * (2 / canvas_px) - 1).reshape(-1, 2 * out_px, 2 * out_px, 2)
     centred = pixels.float().div_(255).sub_(128 / 255)  # zero outside the canvas is then mid grey
@@ -87,7 +89,7 @@ def move_boxes(boxes_px: np.ndarray, maps: np.ndarray, out_px: int) -> np.ndarra
     left, top, right, bottom = np.moveaxis(boxes_px, -1, 0)
     centre, half = ((left + right) / 2, (top + bottom) / 2), ((right - left) / 2, (bottom - top) / 2)
     corners = _extent(back, centre, half, ((-1, -1), (1, -1), (1, 1), (-1, 1)))
-    turn = np.linspace(0, 2 * np.pi, 16, endpoint=False)
+    turn = np.linspace(0, 2 * np.pi, 8, endpoint=False)
     ellipse = _extent(back, centre, half, tuple(zip(np.cos(turn), np.sin(turn), strict=True)))
     return ((corners + ellipse) / 2 + 1) * (out_px / 2)
 

@@ -100,11 +100,11 @@ class ReaderBatches:
                 values[index] = 0
         maps = wobbled(windows_round(boxes), WOBBLE, rng)
         device = self.bank.device
-        pixels = self.bank.pixels[torch.from_numpy(pictures).to(device)]
+        pixels = self.bank.pixels[torch.from_numpy(pictures).to(device, non_blocking=True)]
         windows, inside = sample_windows(pixels, self.bank.sizes_wh[pictures], maps, self.out_px)
         windows = weathered(windows, WEATHER, rng).sub_(0.5).div_(0.5) * inside
-        moved = {concept: torch.from_numpy(values).to(device) for concept, values in targets.items()}
-        return windows, moved | {"kind": torch.from_numpy(kinds).to(device)}
+        moved = {concept: torch.from_numpy(values).to(device, non_blocking=True) for concept, values in targets.items()}
+        return windows, moved | {"kind": torch.from_numpy(kinds).to(device, non_blocking=True)}
 
     def _background(self, rng: np.random.Generator) -> tuple[int, np.ndarray]:
         """A random box that holds little of any listed thing; after twenty tries, a small corner of a picture."""
