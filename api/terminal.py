@@ -116,7 +116,7 @@ def _parts(page: _Page, answer: Answer) -> None:
     if answer.guidance.parts:
         page.heading("PARTS")
     for part in answer.guidance.parts:
-        page.text("; ".join(f"{plain(key)}: {value}" for key, value in part.items()), "  - ")
+        page.text(f"{part.name}: {part.part.number} {part.part.name}", "  - ")
 
 
 def _photos(page: _Page, answer: Answer) -> None:

@@ -5,24 +5,29 @@ from collections.abc import Mapping, Sequence
 from classifier.identify import PhotoReading
 from guidance.answer_model import (
     Actuator,
+    Advice,
     Answer,
     CatalogueInfo,
+    CheckAdvice,
     ConceptOut,
     ControlBox,
     Guidance,
     ModelInfo,
     ObservedOut,
+    PartsOut,
     PhotoOut,
     QualityOut,
     SubjectOut,
 )
 from guidance.catalogue import Catalogue
-from guidance.catalogue_model import Role
+from guidance.catalogue_model import UNSURE, Role
 from guidance.components import actuator, control_box
 from guidance.evidence import Evidence, Observed, gather, posterior
 from guidance.hypotheses import hypotheses_of
 from guidance.lowering import lowering_advice, placed
-from guidance.next_step import next_step
+from guidance.next_step import PERSON_IN_SLING, next_step
+from guidance.parts import parts_for
+from guidance.safety import first_lines, may_do
 
 
 def answer(
@@ -52,7 +57,7 @@ def answer(
         next=next_step(
             evidence, observations, {"generation": box.decision, "lowering": head.decision}, catalogue, role
         ),
-        guidance=_guidance(box, head, catalogue, role),
+        guidance=_guidance(box, head, observations, catalogue, role),
     )
 
 
@@ -73,12 +78,46 @@ def _photo(reading: PhotoReading) -> PhotoOut:
     return PhotoOut(name=reading.name, width=reading.width, height=reading.height, quality=quality, subjects=subjects)
 
 
-def _guidance(box: ControlBox, head: Actuator, catalogue: Catalogue, role: Role) -> Guidance:
+def _guidance(
+    box: ControlBox, head: Actuator, observations: Sequence[Observed], catalogue: Catalogue, role: Role
+) -> Guidance:
     """Safety first, then how to come down, then checks and parts; only what is confirmed gets an action or a number."""
+    occupied = next((o.answer for o in observations if o.id == PERSON_IN_SLING), UNSURE)
     lowering = head.lowering if head.decision == "confirmed" else None
     return Guidance(
-        safety=placed(catalogue, "safety", role),
+        safety=_safety(occupied, catalogue, role),
         lowering=lowering_advice(catalogue, lowering, head.values, role),
-        checks=(),
-        parts=(),
+        checks=_checks(box, catalogue, role) if occupied != "yes" else (),
+        parts=_parts(box, lowering, catalogue, role) if occupied != "yes" else (),
+    )
+
+
+def _parts(box: ControlBox, lowering: str | None, catalogue: Catalogue, role: Role) -> tuple[PartsOut, ...]:
+    generation = box.generation if box.decision == "confirmed" else None
+    return parts_for(catalogue, generation, lowering, role)
+
+
+def _safety(occupied: str, catalogue: Catalogue, role: Role) -> tuple[Advice, ...]:
+    """Put the person first; while nobody has said whether somebody is up, ask, and say what always holds as well."""
+    lines = first_lines(catalogue, role, occupied)
+    if occupied != UNSURE:
+        return lines
+    return (*placed(catalogue, "occupied_unknown", role), *lines, *first_lines(catalogue, role, "no"))
+
+
+def _checks(box: ControlBox, catalogue: Catalogue, role: Role) -> tuple[CheckAdvice, ...]:
+    """List the checks that this role may do and that fit a box still in the set, in the catalogue's order."""
+    return tuple(
+        CheckAdvice(
+            id=check.id,
+            text=check.text,
+            source=check.source,
+            roles=tuple(r for r in check.roles if may_do(check, r)),
+            signal=check.signal,
+            kind=check.kind,
+            minutes=check.minutes[role],
+            risk=check.risk,
+        )
+        for check in catalogue.checks
+        if may_do(check, role) and (not check.generations or set(check.generations) & set(box.values))
     )

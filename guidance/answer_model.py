@@ -124,6 +124,14 @@ class Advice(Section):
     signal: Literal["danger", "warning", "caution"] | None
 
 
+class CheckAdvice(Advice):
+    """Something to look at, ask, swap or measure; `minutes` is how long it takes the role that is advised."""
+
+    kind: Literal["question", "look", "swap", "measurement"]
+    minutes: float
+    risk: str | None
+
+
 class LoweringAdvice(Section):
     """How to bring a person down; `basis` says whether `steps` belong to a confirmed mechanism or are safe for all."""
 
@@ -132,13 +140,40 @@ class LoweringAdvice(Section):
     steps: tuple[Advice, ...]
 
 
+class PartOut(Section):
+    """One orderable part. `fits` says for which generations and mechanisms."""
+
+    id: str
+    number: str
+    name: str
+    generations: tuple[str, ...]
+    mechanisms: tuple[str, ...]
+    note: str
+    source: str
+
+
+class PartsOut(Section):
+    """Which spare one component needs. `part` stays null while `ask` names what is missing."""
+
+    component: str
+    name: str
+    part: PartOut | None
+    substitutes: tuple[PartOut, ...] = ()
+    supersedes: tuple[str, ...] = ()
+    order_together: tuple[PartOut, ...] = ()
+    do_not_mix: tuple[str, ...] = ()
+    ask: tuple[str, ...] = ()
+    confirm_before_order: tuple[Advice, ...] = ()
+    one_more_photo: str = ""
+
+
 class Guidance(Section):
     """What to do, in this order."""
 
     safety: tuple[Advice, ...]
     lowering: LoweringAdvice
-    checks: tuple[Advice, ...]
-    parts: tuple[dict, ...]
+    checks: tuple[CheckAdvice, ...]
+    parts: tuple[PartsOut, ...]
 
 
 class Answer(Section):

@@ -4,7 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from guidance.answer_model import Advice, CatalogueInfo, LoweringAdvice, Section
+from guidance.answer_model import Advice, CatalogueInfo, LoweringAdvice, PartsOut, Section
 from guidance.catalogue_model import Role
 
 SCHEMA_VERSION = "1"
@@ -154,33 +154,6 @@ class VerdictOut(Section):
     because: tuple[str, ...]
     contradictions: tuple[str, ...]
     wants: tuple[str, ...]
-
-
-class PartOut(Section):
-    """One orderable part. `fits` says for which generations and mechanisms."""
-
-    id: str
-    number: str
-    name: str
-    generations: tuple[str, ...]
-    mechanisms: tuple[str, ...]
-    note: str
-    source: str
-
-
-class PartsOut(Section):
-    """Which spare one component needs. `part` stays null while `ask` names what is missing."""
-
-    component: str
-    name: str
-    part: PartOut | None
-    substitutes: tuple[PartOut, ...] = ()
-    supersedes: tuple[str, ...] = ()
-    order_together: tuple[PartOut, ...] = ()
-    do_not_mix: tuple[str, ...] = ()
-    ask: tuple[str, ...] = ()
-    confirm_before_order: tuple[Advice, ...] = ()
-    one_more_photo: str = ""
 
 
 class Complaint(Section):

@@ -10,13 +10,14 @@ from typing import TYPE_CHECKING
 
 from classifier.errors import CaseError
 from classifier.taxonomy import CONCEPTS
-from guidance.case_model import Case, PartOut, PartsOut
+from guidance.answer_model import PartOut, PartsOut
 from guidance.catalogue import Catalogue
 from guidance.catalogue_model import Role, nearest
 from guidance.fault_model import SparePart
 from guidance.lowering import advice
 
 if TYPE_CHECKING:
+    from guidance.case_model import Case
     from guidance.identified import Identified
 
 WORTH_A_PART = 0.2
