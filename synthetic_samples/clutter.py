@@ -44,7 +44,7 @@ def clutter(rng: np.random.Generator, place: str = "any") -> list[Piece]:
     """One everyday thing, turned at random, that might lie in `place`: "home", "workshop" or "any"."""
     if place not in (*_PLACES, "any"):
         raise ValueError(f"clutter for {place!r}: wanted 'home', 'workshop' or 'any'")
-    builders = _PLACES[place] if place in _PLACES else _HOME + _WORKSHOP
+    builders = _PLACES[place] if place in _PLACES else HOME + WORKSHOP
     pieces = builders[rng.integers(len(builders))](rng)
     return moved(pieces, turn((0, 0, 1), float(rng.uniform(0, 360))))
 
@@ -240,12 +240,12 @@ def basket(rng: np.random.Generator) -> list[Piece]:
     return [Part(hoops, straw), Part(wall, Material((0.15, 0.1, 0.05), 0.8))]
 
 
-_HOME: Final[tuple[Builder, ...]] = (
+HOME: Final[tuple[Builder, ...]] = (
     mug, bowl, bottle, spray_bottle, book, book_stack, carton, tissue_box, slab_phone, paper_sheets, cushion, towel,
     plant_pot, slippers, pens, paper_roll, ball, desk_lamp, basket, cable_tangle,
 )  # fmt: skip
-_WORKSHOP: Final[tuple[Builder, ...]] = (
+WORKSHOP: Final[tuple[Builder, ...]] = (
     carton, bottle, spray_bottle, screwdriver, spanner, hammer, tape_roll, cable_tangle, storage_bin, parts_tray,
     pens, mug, paper_sheets, desk_lamp, ball,
 )  # fmt: skip
-_PLACES: Final = {"home": _HOME, "workshop": _WORKSHOP}
+_PLACES: Final = {"home": HOME, "workshop": WORKSHOP}
