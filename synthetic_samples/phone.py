@@ -26,8 +26,9 @@ def develop(linear_rgb: np.ndarray, phone: PhoneStyle, rng: np.random.Generator)
     light = _exposed(np.minimum(np.fmax(linear_rgb.astype(np.float32, copy=False), 0), 1e4), phone)
     light = _through_lens(light, phone)
     signal = _sensed(light, phone, rng)
-    matrix = np.array(phone.colour_matrix, np.float32) @ np.diag(np.array(phone.white_balance, np.float32))
-    signal = cv2.transform(signal, matrix)
+    gains = _neutralising_gains(signal, phone.white_balance_trust) * phone.white_balance
+    gains /= gains.min()  # clipped light stays white
+    signal = cv2.transform(signal, (np.array(phone.colour_matrix) @ np.diag(gains)).astype(np.float32))
     if phone.local_tone > 0:
         signal *= _local_gain(signal, phone.local_tone)[..., None]
     signal *= _LEVELS - 1
@@ -168,6 +169,19 @@ def _sensed(light: np.ndarray, phone: PhoneStyle, rng: np.random.Generator) -> n
     return np.clip(grain, 0, 1, out=grain)
 
 
+def _neutralising_gains(signal: np.ndarray, trust: float) -> np.ndarray:
+    """(3,) gains of automatic white balance: the Minkowski mean of order 5 over unclipped pixels goes towards grey.
+
+    Source of the rule: G. Finlayson and E. Trezzi, "Shades of Gray and Colour Constancy", 2004 (from memory).
+    """
+    sample = signal[::4, ::4].reshape(-1, 3)
+    sample = sample[sample.max(axis=1) < 0.98]
+    if not len(sample):
+        return np.ones(3)
+    light = np.maximum((sample.astype(float) ** 5).mean(axis=0) ** 0.2, 1e-4)
+    return np.clip(light.mean() / light, 0.4, 2.5) ** trust
+
+
 def _local_gain(signal: np.ndarray, strength: float) -> np.ndarray:
     """(H, W) gain that lifts dark regions and holds bright ones, smooth but stopping at strong edges."""
     height, width = signal.shape[:2]
@@ -222,7 +236,7 @@ def _exif(size_wh: tuple[int, int], phone: PhoneStyle, rng: np.random.Generator)
     exif = Image.Exif()
     day = np.datetime64("2024-01-01T08:00:00") + np.timedelta64(int(rng.integers(0, 600 * 86400)), "s")
     stamp = str(day).replace("-", ":").replace("T", " ")
-    iso = int(np.clip(50 * round(phone.read_noise / 0.0012 * 3), 50, 6400))
+    iso = int(np.clip(50 * round(3000 * phone.read_noise), 50, 6400))
     exif[0x0112] = phone.orientation
     exif[0x010F], exif[0x0110], exif[0x0131] = "Synthetic", phone.family, "synthetic_samples"
     exif[0x011A], exif[0x011B], exif[0x0128] = 72.0, 72.0, 2  # dots per inch

@@ -39,7 +39,8 @@ class PhoneStyle:
     read_noise: float
     chroma_noise: float  # 0: grey grain only, 1: independent channels
     grain_sigma: float  # how far the grain is smeared by demosaicing, pixels
-    white_balance: tuple[float, float, float]
+    white_balance_trust: float  # share of the light's colour cast that automatic white balance takes out
+    white_balance: tuple[float, float, float]  # gains that remain wrong after it
     colour_matrix: tuple[tuple[float, float, float], ...]
     local_tone: float  # how strongly shadows are lifted and lights held against their surroundings
     contrast: float
@@ -71,6 +72,7 @@ class PhoneFamily:
     noise: Range = (0.6, 1.4)
     chroma_noise: Range = (0.3, 0.8)
     grain_sigma: Range = (0.0, 0.6)
+    white_balance_trust: Range = (0.6, 0.95)
     warmth: Range = (-0.06, 0.08)
     tint: Range = (-0.02, 0.03)
     saturation: Range = (0.95, 1.2)
@@ -105,6 +107,7 @@ FAMILIES: Final[dict[str, PhoneFamily]] = {
         "train",
         saturation=(1.2, 1.55),
         warmth=(0.05, 0.22),
+        white_balance_trust=(0.4, 0.8),
         contrast=(0.35, 0.7),
         black_point=(0.004, 0.015),
         key=(0.14, 0.2),
@@ -129,6 +132,7 @@ FAMILIES: Final[dict[str, PhoneFamily]] = {
         denoise_luma=(0, 5),
         denoise_chroma_sigma=(0, 0.6),
         warmth=(-0.22, -0.04),
+        white_balance_trust=(0.3, 0.8),
         tint=(-0.05, 0.02),
         saturation=(0.8, 1.05),
         grain_sigma=(0.3, 0.9),
@@ -242,10 +246,11 @@ def draw_phone(rng: np.random.Generator, family: str, hard: Collection[str] = ()
         haze=pick((0.2, 0.5)) if "haze" in hard else pick(habits.haze),
         haze_radius=pick((0.03, 0.12)),
         vignette=pick(habits.vignette),
-        shot_noise=(0.005 * noise) ** 2 / 0.18,
-        read_noise=0.0012 * noise,
+        shot_noise=(0.004 * noise) ** 2 / 0.18,
+        read_noise=0.001 * noise,
         chroma_noise=pick(habits.chroma_noise),
         grain_sigma=pick(habits.grain_sigma),
+        white_balance_trust=pick(habits.white_balance_trust),
         white_balance=_white_balance(pick(habits.warmth), pick(habits.tint)),
         colour_matrix=_colour_matrix(pick(habits.saturation), pick(habits.hue_twist)),
         local_tone=pick(habits.local_tone),
@@ -284,9 +289,8 @@ def _blur(rng: np.random.Generator, softness_px: float, blurred: bool) -> tuple[
 
 
 def _white_balance(warmth: float, tint: float) -> tuple[float, float, float]:
-    """Channel gains; warmth lifts red over blue, tint green. None is below 1, so that clipped light stays white."""
-    gains = np.array([1 + warmth, 1 + tint, 1 - warmth])
-    return tuple((gains / gains.min()).tolist())
+    """Channel gains; warmth lifts red over blue, tint lifts green."""
+    return (1 + warmth, 1 + tint, 1 - warmth)
 
 
 def _colour_matrix(saturation: float, hue_twist: float) -> tuple[tuple[float, float, float], ...]:
