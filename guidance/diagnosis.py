@@ -14,8 +14,15 @@ from guidance.fault_model import LAST_RESORT, Repair
 from guidance.fault_network import GENERATION, generation_prior
 from guidance.inference import Space
 
-CONTRADICTION_RATIO = 16.0
-"""Two findings met together this many times more rarely than by chance contradict (a choice, not a measurement)."""
+CONTRADICTION_RATIO = 4.0
+"""Two findings that come together this many times more rarely than by chance contradict.
+
+Jensen's conflict measure of 2 bits (from memory); the ratio is a choice, not a measurement.
+"""
+
+
+MOST_LOOKS = 3
+"""A check that contradicts is proposed again, but not more often than this."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -152,6 +159,8 @@ def _fold_findings(fold: _Fold, stretch: list[tuple], complaint: Mapping[str, st
         fold.done.add(check)
         area = catalogue.checks_by_id[check].area if check in catalogue.checks_by_id else None
         fold.opened |= {area} - {None}
+    asked = [check for check, _, _ in stretch]
+    fold.done |= {check for check in asked if asked.count(check) >= MOST_LOOKS}
 
 
 def _fold_repair(fold: _Fold, repair: Repair, outcome: str, gone: str, catalogue: Catalogue) -> None:
