@@ -42,7 +42,7 @@ class Sentence(Row):
 class PlacedSentence(Sentence):
     """A sentence of the catalogue's general wording, and where in the answer it stands."""
 
-    place: Literal["safety", "lowering_before", "lowering_after", "lowering_open"]
+    place: Literal["occupied_unknown", "lowering_before", "lowering_after", "lowering_open"]
 
 
 class Pool(Row):

@@ -71,10 +71,10 @@ def information_bits(evidence: Evidence, component: str, box: np.ndarray, head: 
     hypotheses, weights = evidence.now.hypotheses, evidence.now.weights  # (H, M)
     if component == "generation":
         member = np.equal.outer(np.arange(len(hypotheses.groups)), hypotheses.group).astype(float)  # (G, H)
-        joint = np.einsum("gh,ho,hl->gol", member, box, weights @ head, optimize=True)
+        joint = np.stack([(member * column) @ box for column in (weights @ head).T])  # (L, G, O)
     else:
-        joint = np.einsum("om,ml->mol", box.T @ weights, head)
-    before, outcome = joint.sum(axis=(1, 2)), joint.sum(axis=0)
+        joint = (box.T @ weights)[:, :, np.newaxis] * head[np.newaxis, :, :]  # (O, M, L)
+    before, outcome = joint.sum(axis=(0, 2)), joint.sum(axis=1)
     return max(0.0, _entropy_bits(before) + _entropy_bits(outcome) - _entropy_bits(joint))
 
 

@@ -18,6 +18,7 @@ from guidance.answer_model import Answer, Next
 from guidance.catalogue import DEMO_CATALOGUE, Catalogue, load
 from guidance.catalogue_model import Role
 from guidance.evidence import Observed
+from guidance.hypotheses import hypotheses_of
 from tests.guidance.lifts import EVEN_PRIORS, MODEL, photo, reading, subject
 
 QUESTIONS = 3
@@ -140,6 +141,29 @@ def draw_lift(catalogue: Catalogue, listed: bool, rng: np.random.Generator) -> d
     traits = {t: str(rng.choice(v)) for t, v in catalogue.trait_values.items()}
     concepts = dict(zip(CONTROL_BOX_CONCEPTS, values, strict=True))
     return {"generation": UNLISTED, "lowering": lowering, **concepts, **traits}
+
+
+def exact_share_right(catalogue: Catalogue, role: Role) -> float:
+    """Follow every way that three answers can go, from nothing and without photos, and add up P(right | listed)."""
+    hypotheses = hypotheses_of(catalogue)
+    prior = hypotheses.prior.sum(axis=1)  # (H,)
+
+    def follow(answers: list[Observed], likelihood: np.ndarray) -> float:
+        found = answer([photo()], answers, catalogue, MODEL, EVEN_PRIORS, role)
+        if len(answers) == QUESTIONS or found.next is None:
+            favourite = hypotheses.group == hypotheses.groups.index(found.control_box.favourite)
+            return float((prior * likelihood)[favourite].sum()) if found.control_box.favourite != UNLISTED else 0.0
+        row = catalogue.observations_by_id[found.next.id]
+        values = hypotheses.features[row.about]
+        table = np.array([[row.reliability[v][a] for a in row.options] for v in values])  # (V, A)
+        told = table[hypotheses.value_index[row.about]]  # (H, A)
+        return sum(
+            follow([*answers, Observed(row.id, option)], likelihood * told[:, i])
+            for i, option in enumerate(row.options)
+        )
+
+    listed = hypotheses.group < len(hypotheses.groups) - 1
+    return follow([], np.ones(len(prior))) / float(prior[listed].sum())
 
 
 def without_views(catalogue: Catalogue) -> Catalogue:
