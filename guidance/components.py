@@ -46,19 +46,21 @@ def _conclude(
     """Fill the fields that both components share. `what` is "generation" or "lowering".
 
     `wanted` are the favourite's features. `left_open` are values that stay in the set whatever their probability.
-    The set is the smallest that reaches the coverage. A contradiction widens it to the union of the sets that remain
-    when one of the contradicting sources in turn is left out. A correction settles its contradiction: the verdict
-    follows it, but the widened set keeps it from `confirmed`.
+    The set is the smallest that reaches the coverage. A contradiction widens it by the sets that remain when each of
+    its sources in turn is taken to be right and those against it are left out; the verdict rests on the favourite's
+    lowest probability when any one of them is left out. A correction settles this for the verdict, not for the set.
     """
     costs: DecisionCosts = catalogue.decision.control_box if what == "generation" else catalogue.decision.actuator
     conflicts = conflicts_in(about)
     probabilities = getattr(evidence.now, what)
-    left_out = [(s, getattr(_without(s, evidence), what)) for conflict in conflicts for s in conflict.sources]
-    values = left_open.union(*(likely_set(p, evidence.coverage) for p in (probabilities, *(p for _, p in left_out))))
+    opposed = [(s, conflict) for conflict in conflicts for s in conflict.sources]
+    taken_right = [getattr(_without(conflict.against(s), evidence), what) for s, conflict in opposed]
+    left_out = [getattr(_without((s,), evidence), what) for s, _ in opposed if not s.correction]
+    values = left_open.union(*(likely_set(p, evidence.coverage) for p in (probabilities, *taken_right)))
     standing = Standing(
         seen=bool(about),
         favourite=favourite,
-        lowest=min([probabilities[favourite], *(p[favourite] for s, p in left_out if not s.correction)]),
+        lowest=min(p[favourite] for p in (probabilities, *left_out)),
         values=values,
         feature_belief=min((_belief(feature, value, about) for feature, value in wanted.items()), default=0.0),
     )
@@ -72,8 +74,8 @@ def _conclude(
     }
 
 
-def _without(source: Source, evidence: Evidence) -> Posterior:
-    return posterior([s for s in evidence.sources if s is not source], evidence.now.hypotheses)
+def _without(left_out: Sequence[Source], evidence: Evidence) -> Posterior:
+    return posterior([s for s in evidence.sources if s not in left_out], evidence.now.hypotheses)
 
 
 def _belief(feature: str, value: str, about: Sequence[Source]) -> float:

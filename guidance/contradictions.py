@@ -19,6 +19,9 @@ class Conflict:
     feature: str
     sources: tuple[Source, ...]
 
+    def against(self, source: Source) -> tuple[Source, ...]:
+        return tuple(s for s in self.sources if not s.holds & source.holds)
+
 
 def conflicts_in(sources: Iterable[Source]) -> tuple[Conflict, ...]:
     """Find the features on which sources contradict one another."""
