@@ -102,7 +102,7 @@ def _recolour(pictures: torch.Tensor, weather: Weather, rng: np.random.Generator
     matrix = _hue_turns(hue) @ matrix
     gains = np.exp(rng.normal(0, 0.12, (count, 3, 1)) * amount[:, None, None])
     contrast = np.exp(rng.normal(0, 0.25, count) * amount)
-    brightness = np.exp(rng.normal(0, 0.35, count) * amount)
+    brightness = np.exp(rng.normal(0, 0.28, count) * amount)
     matrix = matrix * gains * (contrast * brightness)[:, None, None]
     offset = (rng.normal(0, 0.05, count) * amount) + 0.45 * (1 - contrast)
     mixed = torch.einsum("nij,njhw->nihw", _moved(matrix, pictures), pictures)

@@ -10,6 +10,7 @@ import torch
 from classifier.errors import ModelError
 from training.ablate import ablate
 from training.calibrate import calibrate
+from training.card import CARD, CardError, write_card
 from training.checkpoint import CheckpointError
 from training.config import PRESETS, Preset
 from training.evaluate import as_text, evaluate
@@ -28,7 +29,15 @@ def main(arguments: list[str] | None = None) -> None:
     started = time.monotonic()
     try:
         _COMMANDS[options.command](options)
-    except (DatasetError, TrainingError, ExportError, CheckpointError, ModelError, FileNotFoundError) as problem:
+    except (
+        DatasetError,
+        TrainingError,
+        ExportError,
+        CheckpointError,
+        CardError,
+        ModelError,
+        FileNotFoundError,
+    ) as problem:
         print(f"python -m training {options.command}: {problem}", file=sys.stderr)
         raise SystemExit(2) from None
     print(f"{options.command}: done in {time.monotonic() - started:.0f} s", flush=True)
@@ -102,6 +111,11 @@ def _ablate(options: argparse.Namespace) -> None:
     print(ablate(splits, preset, options.seed, options.out, _devices(options), _workers(options)), flush=True)
 
 
+def _card(options: argparse.Namespace) -> None:
+    write_card(CARD, _weights(options), options.out)
+    print(f"card: {CARD}", flush=True)
+
+
 _COMMANDS = {
     "all": _all,
     "train": _train,
@@ -109,6 +123,7 @@ _COMMANDS = {
     "calibrate": _calibrate,
     "evaluate": _evaluate,
     "ablate": _ablate,
+    "card": _card,
 }
 
 

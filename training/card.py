@@ -1,0 +1,130 @@
+"""Put measured figures into the model card, so that none of them is typed by hand."""
+
+import json
+from pathlib import Path
+
+from classifier.model import METADATA_FILE
+from classifier.taxonomy import CONCEPTS, SUBJECTS
+from training.measures import Share
+
+CARD = Path(__file__).parent / "MODEL_CARD.md"
+BEGIN, END = "<!-- figures: written by `python -m training card` -->", "<!-- end of figures -->"
+
+
+class CardError(ValueError):
+    """A card or a report that does not fit; the message says which."""
+
+
+def write_card(card: Path, weights: Path, run: Path) -> None:
+    """Replace the card's figures by those of this model and of the reports that lie in `run`."""
+    before, found, rest = card.read_text().partition(BEGIN)
+    _, closed, after = rest.partition(END)
+    if not (found and closed):
+        raise CardError(f"{card}: the marks {BEGIN!r} and {END!r} are not there; put them round the figures")
+    metadata = json.loads((weights / METADATA_FILE).read_text())
+    report = json.loads((run / "evaluation" / "evaluation.json").read_text())
+    sections = [_provenance(metadata), _main_table(report), _concepts(report), _foreign(report)]
+    ablations = run / "ablations.json"
+    if ablations.is_file():
+        sections.append(_ablations(json.loads(ablations.read_text())))
+    card.write_text(f"{before}{BEGIN}\n\n" + "\n\n".join(sections) + f"\n\n{END}{after}")
+
+
+def _provenance(metadata: dict) -> str:
+    made = metadata["provenance"]
+    split = metadata["metrics"]["calibration_split"]
+    differences = ", ".join(f"{name} {value:.1e}" for name, value in made["parity_max_abs"].items())
+    trained = metadata["trained_on"]
+    return (
+        f"Version {metadata['version']}, made {made['created']} from commit `{made['git_revision']}`, "
+        f"seed {made['seed']}, {trained['synthetic']} renders (manifest `{made['manifest_sha256'][:16]}…`) and "
+        f"{trained['owned_photos']} owned photos; calibrated on {split['pictures']} renders of other styles. "
+        f"Largest difference of a logit between ONNX Runtime and torch: {differences}."
+    )
+
+
+def _main_table(report: dict) -> str:
+    rows = ["| renders of held-out styles | fair close photos | all photos |", "| --- | --- | --- |"]
+    paths = {
+        "generation": ("generation", "right"),
+        "generation, listed ones only": ("generation", "right_when_listed"),
+        "generation, every concept visible": ("generation", "right_when_all_is_visible"),
+        "unlisted box answered unlisted, undecided or not seen": ("generation", "unlisted_answered_with_care"),
+        "lowering mechanism": ("lowering", "right"),
+        "twist or pull-twist left open where the photo leaves it open": ("lowering", "open_ones_left_open"),
+        "confirmed answers that are wrong": ("confirmed", "wrong"),
+        "listed boxes that are confirmed": ("confirmed", "listed_boxes_confirmed"),
+        "actuators that are confirmed": ("confirmed", "actuators_confirmed"),
+        "no lift in the photo, nothing seen": ("not_seen_without_a_lift",),
+    }
+    for kind in ("all", *SUBJECTS):
+        paths[f"finder recall, {kind}"] = ("finder", kind, "recall")
+        paths[f"finder precision, {kind}"] = ("finder", kind, "precision")
+    rows += [
+        f"| {name} | {_at(report['fair close photos'], path)} | {_at(report['all photos'], path)} |"
+        for name, path in paths.items()
+    ]
+    return "\n".join(rows)
+
+
+def _concepts(report: dict) -> str:
+    rows = [
+        "| concept, all photos | right | right where visible | calibration error | mean set | covered, worst class |",
+        "| --- | --- | --- | --- | --- | --- |",
+    ]
+    for concept in CONCEPTS:
+        found = report["all photos"]["concepts"][concept]
+        value, worst = min(found["coverage"].items(), key=lambda item: item[1]["share"] or 1.0)
+        error = found["calibration_error"]
+        rows.append(
+            f"| {concept} | {_share(found['accuracy'])} | {_share(found['accuracy_when_visible'])} "
+            f"| {'–' if error is None else f'{100 * error:.1f} %'} | {found['mean_set_size'] or 0:.2f} "
+            f"| {value} {_share(worst)} |"
+        )
+    return "\n".join(rows)
+
+
+def _foreign(report: dict) -> str:
+    found = report.get("not_one_of_ours", {})
+    if not found.get("scores"):
+        return "Not one of ours: not measured."
+    rows = [
+        f"Subjects found ({found['subjects']}) against look-alikes and false alarms "
+        f"({found['look_alikes_and_false_alarms']}), all photos:",
+        "",
+        "| number | area under ROC | false positives at 95 % recall |",
+        "| --- | --- | --- |",
+    ]
+    for name, scores in found["scores"].items():
+        rows.append(f"| {name} | {scores['auroc']:.4f} | {100 * scores['false_positives_at_95_recall']:.1f} % |")
+    return "\n".join(rows)
+
+
+def _ablations(found: dict) -> str:
+    paths = {
+        "generation, listed": ("generation", "right_when_listed"),
+        "lowering": ("lowering", "right"),
+        "recall": ("finder", "all", "recall"),
+        "precision": ("finder", "all", "precision"),
+        "no lift, nothing seen": ("not_seen_without_a_lift",),
+    }
+    variants = [name for name in found if name not in ("pictures", "seed")]
+    rows = [
+        f"Ablations: shorter training, {found['pictures']} renders, seed {found['seed']}, one change each; all photos",
+        "",
+        f"| | {' | '.join(variants)} |",
+        "| --- |" + " --- |" * len(variants),
+    ]
+    for name, path in paths.items():
+        rows.append(f"| {name} | " + " | ".join(_at(found[v]["all photos"], path) for v in variants) + " |")
+    return "\n".join(rows)
+
+
+def _at(figures: dict, path: tuple[str, ...]) -> str:
+    for key in path:
+        figures = figures[key]
+    return _share(figures)
+
+
+def _share(row: dict) -> str:
+    return str(Share(row["hits"], row["n"])).strip()
