@@ -147,7 +147,7 @@ def first_aid_box(rng: np.random.Generator) -> list[Piece]:
     sign = arms + arms.rotate((0, 90, 0))
     latches = in_row(rounded_block(0.03, 0.03, 0.018, 0.004, 8), 2, (width * 0.6, 0, 0)).translate((0, 0, height))
     arc = np.array([(-0.05, 0, height), (-0.045, 0, height + 0.03), (0.045, 0, height + 0.03), (0.05, 0, height)])
-    colour = from_hsv(float(rng.choice([0, 140, 30])), 0.8, 0.7) if rng.random() < 0.7 else any_colour(rng)
+    colour = from_hsv(float(rng.choice([140, 30, 210])), 0.8, 0.7) if rng.random() < 0.7 else any_colour(rng)
     return [
         Part(case(rng, width, depth, height), housing_material(rng, colour)),
         Part(sign.translate((0, -depth / 2 - 0.001, height * 0.5)), Material((0.85, 0.85, 0.85), 0.5)),

@@ -74,7 +74,7 @@ def housing_material(rng: np.random.Generator, colour: Vector | None = None) -> 
     roughness = float(rng.choice([rng.uniform(0.22, 0.4), rng.uniform(0.4, 0.7)], p=[0.35, 0.65]))
     if rng.random() < 0.12:
         return Material(colour, roughness, specular=float(rng.uniform(0.35, 0.6)))
-    coarse = float(rng.choice([0.0, 0.02, 0.06], p=[0.4, 0.4, 0.2]))
+    coarse = float(rng.choice([0.0, 0.012, 0.035], p=[0.4, 0.4, 0.2]))
     pixels = shaded(colour, 1 + 0.05 * (cloud(rng, 4) - 0.5) + coarse * grain(rng))
     pixels, dirt = _used(rng, pixels, float(rng.beta(1.2, 2.5)))
     sheen = roughness + 0.12 * (cloud(rng, 8) - 0.5) + 0.25 * dirt + 0.5 * coarse * grain(rng)
@@ -91,6 +91,8 @@ def metal(rng: np.random.Generator) -> Material:
     level = levels[kind] * rng.uniform(0.85, 1.12)
     tone = np.array([1 + rng.uniform(-0.03, 0.06), 1.0, 1 + rng.uniform(-0.06, 0.04)]) * level
     sheens = {"polished": (0.08, 0.2), "cast": (0.45, 0.65)}
+    if rng.random() < 0.6:  # without a texture, which small parts would not show
+        return Material(tuple(float(c) for c in tone), float(rng.uniform(*sheens.get(kind, (0.25, 0.45)))), metallic=1.0)
     lines = cloud(rng, SIZE, 4) if kind == "brushed" else rough_cloud(rng, 32 if kind == "zinc" else 16)
     pixels = mixed(shaded(tone, 0.92 + 0.16 * lines), _DIRT, 0.4 * patches(rng, 8, 0.08 * rng.random()))
     sheen = float(rng.uniform(*sheens.get(kind, (0.25, 0.45)))) + 0.15 * (lines - 0.5)
@@ -115,8 +117,7 @@ def rubber(rng: np.random.Generator) -> Material:
     colour = from_hsv(float(rng.uniform(0, 360)), float(rng.uniform(0, 0.15)), float(rng.uniform(0.1, 0.3)))
     if rng.random() < 0.2:
         colour = any_colour(rng)
-    pixels = mixed(shaded(colour, 1 + 0.06 * grain(rng)), _DUST, 0.35 * patches(rng, 8, 0.3 * float(rng.random())))
-    return Material(pixels, float(rng.uniform(0.55, 0.9)), specular=0.4, tile_m=0.1)
+    return Material(colour, float(rng.uniform(0.55, 0.9)), specular=0.4)
 
 
 def cable_material(rng: np.random.Generator) -> Material:

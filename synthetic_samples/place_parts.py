@@ -94,11 +94,12 @@ def strewn(rng: np.random.Generator, clear: float, place: str, count: int, back:
         thing = clutter(rng, place)
         low, high = bounds(thing)
         size = float(max(high[0] - low[0], high[1] - low[1])) / 2
-        reach = clear + size + rng.exponential(0.12)
-        angle = np.radians(rng.uniform(-20, 200))
-        x, y = reach * np.cos(angle), reach * np.sin(angle)
-        if y + size < back and size < 0.3:
-            pieces += moved(thing, shift(x, y))
+        for _ in range(3):
+            reach, angle = clear + size + rng.exponential(0.12), np.radians(rng.uniform(-20, 200))
+            x, y = reach * np.cos(angle), reach * np.sin(angle)
+            if y + size < back and size < 0.3:
+                pieces += moved(thing, shift(x, y))
+                break
     return pieces
 
 

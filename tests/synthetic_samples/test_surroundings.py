@@ -132,13 +132,13 @@ def test_stop_red_is_red_and_stop_yellow_is_yellow():
 
 def test_housings_come_in_all_colours_and_greys():
     hues, greys = [], 0
-    for seed in range(150):
+    for seed in range(110):
         material = materials.housing_material(np.random.default_rng(seed))
         colour = np.median(np.asarray(material.base_color).reshape(-1, 3), axis=0)
         greys += np.ptp(colour) < 0.06
         if np.ptp(colour) > 0.1:
             hues.append(_hue_deg(material))
-    assert greys > 25
+    assert greys > 18
     assert np.count_nonzero(np.histogram(hues, bins=6, range=(0, 360))[0]) == 6
 
 
