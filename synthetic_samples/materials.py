@@ -92,7 +92,9 @@ def metal(rng: np.random.Generator) -> Material:
     tone = np.array([1 + rng.uniform(-0.03, 0.06), 1.0, 1 + rng.uniform(-0.06, 0.04)]) * level
     sheens = {"polished": (0.08, 0.2), "cast": (0.45, 0.65)}
     if rng.random() < 0.6:  # without a texture, which small parts would not show
-        return Material(tuple(float(c) for c in tone), float(rng.uniform(*sheens.get(kind, (0.25, 0.45)))), metallic=1.0)
+        return Material(
+            tuple(float(c) for c in tone), float(rng.uniform(*sheens.get(kind, (0.25, 0.45)))), metallic=1.0
+        )
     lines = cloud(rng, SIZE, 4) if kind == "brushed" else rough_cloud(rng, 32 if kind == "zinc" else 16)
     pixels = mixed(shaded(tone, 0.92 + 0.16 * lines), _DIRT, 0.4 * patches(rng, 8, 0.08 * rng.random()))
     sheen = float(rng.uniform(*sheens.get(kind, (0.25, 0.45)))) + 0.15 * (lines - 0.5)

@@ -12,7 +12,12 @@ HARD_CONDITIONS: Final = ("dark", "overexposed", "blurred", "haze", "noisy")
 """Hard conditions that the phone itself can add to a picture; without one the photo is a decent one."""
 
 _ORIENTATIONS: Final = ((1, 0.62), (6, 0.14), (3, 0.08), (8, 0.08), (2, 0.02), (4, 0.02), (5, 0.02), (7, 0.02))
-_SHORTEST_FULL_WIDTH_BLUR: Final = 1 / 480  # one pixel of a picture 480 wide
+_DRAWN_AS_THEY_ARE: Final = (
+    "key", "distortion", "fringe", "vignette", "chroma_noise", "grain_sigma", "white_balance_trust",
+    "local_tone", "contrast", "black_point", "gamma", "denoise_chroma_sigma", "sharpen_amount",
+    "sharpen_sigma", "detail_scale",
+)  # fmt: skip
+_PIXEL_OF_480: Final = 1 / 480  # one pixel of a picture 480 wide
 
 
 @dataclass(frozen=True)
@@ -235,33 +240,19 @@ def draw_phone(rng: np.random.Generator, family: str, hard: Collection[str] = ()
     codes, shares = zip(*_ORIENTATIONS, strict=True)
     return PhoneStyle(
         family=family,
-        key=pick(habits.key),
+        **{name: pick(getattr(habits, name)) for name in _DRAWN_AS_THEY_ARE},
         exposure_ev=_exposure_ev(rng, hard),
         highlight_guard=0.0 if "overexposed" in hard else pick(habits.highlight_guard),
-        distortion=pick(habits.distortion),
-        fringe=pick(habits.fringe),
         defocus_radius=defocus,
         motion_length=motion,
         motion_angle_deg=pick((0, 180)),
         haze=pick((0.2, 0.5)) if "haze" in hard else pick(habits.haze),
         haze_radius=pick((0.03, 0.12)),
-        vignette=pick(habits.vignette),
         shot_noise=(0.004 * noise) ** 2 / 0.18,
         read_noise=0.001 * noise,
-        chroma_noise=pick(habits.chroma_noise),
-        grain_sigma=pick(habits.grain_sigma),
-        white_balance_trust=pick(habits.white_balance_trust),
         white_balance=_white_balance(pick(habits.warmth), pick(habits.tint)),
         colour_matrix=_colour_matrix(pick(habits.saturation), pick(habits.hue_twist)),
-        local_tone=pick(habits.local_tone),
-        contrast=pick(habits.contrast),
-        black_point=pick(habits.black_point),
-        gamma=pick(habits.gamma),
         denoise_luma=pick(habits.denoise_luma) * (1.5 if "noisy" in hard else 1.0),
-        denoise_chroma_sigma=pick(habits.denoise_chroma_sigma),
-        sharpen_amount=pick(habits.sharpen_amount),
-        sharpen_sigma=pick(habits.sharpen_sigma),
-        detail_scale=pick(habits.detail_scale),
         resave_quality=resave,
         jpeg_quality=int(pick(habits.jpeg_quality)),
         jpeg_subsampling=int(rng.choice(habits.subsampling)),
@@ -279,7 +270,7 @@ def _exposure_ev(rng: np.random.Generator, hard: Collection[str]) -> float:
 
 def _blur(rng: np.random.Generator, softness_px: float, blurred: bool) -> tuple[float, float]:
     """Radius of defocus and length of motion, as fractions of the longest side."""
-    pixel = _SHORTEST_FULL_WIDTH_BLUR
+    pixel = _PIXEL_OF_480
     motion_px = float(rng.exponential(0.4))
     if blurred and rng.random() < 0.6:
         motion_px = float(rng.uniform(4.0, 13.0))

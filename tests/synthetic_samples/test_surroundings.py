@@ -62,7 +62,8 @@ def test_look_alike_kinds_are_split_by_style_without_overlap():
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_look_alike_varies_in_size_and_colour(kind):
     drawn = [look_alike(np.random.default_rng(seed), kind) for seed in range(4)]
-    volumes = {round(1e9 * sum(piece.solid.volume() for piece in pieces if isinstance(piece, Part))) for pieces in drawn}
+    solids = [[piece.solid for piece in pieces if isinstance(piece, Part)] for pieces in drawn]
+    volumes = {round(1e9 * sum(solid.volume() for solid in built)) for built in solids}
     colours = {tuple(np.round(np.asarray(pieces[0].material.base_color).reshape(-1, 3)[0], 3)) for pieces in drawn}
     assert len(volumes) == 4
     assert len(colours) >= 3
