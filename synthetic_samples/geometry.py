@@ -165,15 +165,16 @@ def cable(points: np.ndarray, radius: float, segments: int = 8) -> Manifold:
     """Cable along a polyline, swept without twist: (N, 3) points in metres."""
     tangents = np.gradient(points, axis=0)
     tangents /= np.maximum(np.linalg.norm(tangents, axis=1, keepdims=True), 1e-12)
-    side = np.cross(tangents[0], (0.0, 0.0, 1.0) if abs(tangents[0, 2]) < 0.9 else (1.0, 0.0, 0.0))
+    # The direction in which the line runs least never comes near a tangent, so the frame does not flip.
+    reference = np.linalg.eigh(tangents.T @ tangents)[1][:, 0]
+    side = np.cross(tangents, reference)
+    side /= np.maximum(np.linalg.norm(side, axis=1, keepdims=True), 1e-9)
+    other = np.cross(tangents, side)
     angles = np.linspace(0, 2 * np.pi, segments, endpoint=False)
-    rings = []
-    for point, tangent in zip(points, tangents, strict=True):
-        side = side - tangent * (side @ tangent)
-        side /= max(np.linalg.norm(side), 1e-12)
-        rings.append(point + radius * (np.cos(angles)[:, None] * side + np.sin(angles)[:, None] * np.cross(tangent, side)))
+    cosines, sines = np.cos(angles)[None, :, None], np.sin(angles)[None, :, None]
+    rings = points[:, None] + radius * (cosines * side[:, None] + sines * other[:, None])  # (N, segments, 3)
     count = len(points)
-    vertices = np.vstack([*rings, points[:1], points[-1:]]).astype(np.float32)
+    vertices = np.vstack([rings.reshape(-1, 3), points[:1], points[-1:]]).astype(np.float32)
     faces = []
     for k in range(segments):
         after = (k + 1) % segments

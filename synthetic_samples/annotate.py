@@ -1,0 +1,201 @@
+"""What the picture really shows, measured from its masks: boxes, evidence, visibility."""
+
+from collections import Counter
+from collections.abc import Mapping
+
+import numpy as np
+
+from classifier.taxonomy import (
+    ACTUATOR_HEAD,
+    CONTROL_BOX,
+    EVIDENCE_WIDTH_PX,
+    SMALLEST_EVIDENCE_PX,
+    SMALLEST_SUBJECT_FRACTION,
+)
+from synthetic_samples.composition import Truth
+from synthetic_samples.render import Rendered
+from synthetic_samples.scene import Scene
+
+_BARE_FRONT_PX = 250  # a face must show this much before "no buttons" or "no display" can be said of it
+_BARE_SIDE_PX = 100
+_WHOLE_BOX_PX = 600
+_WHOLE_HEAD_PX = 400
+_FAIR_BOX_SHARE = 0.06
+_SHORTEST_NECK_M = 0.015
+
+Concept = dict[str, object]
+
+
+def annotate(scene: Scene, rendered: Rendered) -> tuple[list[dict], list[dict]]:
+    """Subjects and look-alikes of a rendered scene, as the manifest lists them (boxes are fractions of the picture)."""
+    scale = (EVIDENCE_WIDTH_PX / max(scene.width, scene.height)) ** 2
+    used = np.bincount(rendered.label_ids.ravel(), minlength=len(rendered.labels))
+    counts = Counter({label: int(n) for label, n in zip(rendered.labels, used, strict=True) if label})
+    subjects = []
+    for truth in scene.truths:
+        mask = _mask(rendered, truth.kind + "/")
+        subject = _subject(scene, truth, mask)
+        if subject is not None:
+            evidence = {label: count * scale for label, count in counts.items()}
+            subject["concepts"] = _concepts(scene, truth, evidence)
+            subjects.append(subject)
+    look_alikes = []
+    for kind in sorted({label.split("/")[1] for label in counts if label.startswith("look_alike/")}):
+        box = _box(_mask(rendered, f"look_alike/{kind}"))
+        if box is not None and _area(box) >= SMALLEST_SUBJECT_FRACTION:
+            look_alikes.append({"kind": kind, "box": box})
+    return subjects, look_alikes
+
+
+def is_fair(scene: Scene, subjects: list[dict]) -> bool:
+    """A fair close photo: close, no hard condition, nothing cut off or hidden, every concept's evidence in view."""
+    read = [subject for subject in subjects if subject["kind"] in (CONTROL_BOX, ACTUATOR_HEAD) and _area(subject["box"]) >= _FAIR_BOX_SHARE]
+    if scene.framing != "close" or scene.conditions or not read:
+        return False
+    return all(
+        not subject["cut_off"]
+        and subject["visible_fraction"] >= 0.6
+        and all(concept["visible"] and "possible" not in concept for concept in subject["concepts"].values())
+        for subject in read
+    )
+
+
+# Boxes ---------------------------------------------------------------------------------------------------------------
+
+
+def _mask(rendered: Rendered, prefix: str) -> np.ndarray:
+    wanted = np.array([label.startswith(prefix) for label in rendered.labels])
+    return wanted[rendered.label_ids]
+
+
+def _box(mask: np.ndarray) -> list[float] | None:
+    rows, columns = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
+    if not len(rows):
+        return None
+    height, width = mask.shape
+    box = (columns[0] / width, rows[0] / height, (columns[-1] + 1) / width, (rows[-1] + 1) / height)
+    return [round(float(edge), 5) for edge in box]
+
+
+def _area(box: list[float]) -> float:
+    return (box[2] - box[0]) * (box[3] - box[1])
+
+
+def _subject(scene: Scene, truth: Truth, mask: np.ndarray) -> dict | None:
+    box = _box(mask)
+    visible = int(mask.sum())
+    if box is None or _area(box) < SMALLEST_SUBJECT_FRACTION or visible < 12:
+        return None
+    points = project(scene, truth.outline)
+    outside = (points < 0).any(axis=1) | (points > (scene.width, scene.height)).any(axis=1)
+    whole = _hull_area(points)
+    return {
+        "kind": truth.kind,
+        "box": box,
+        "visible_px": visible,
+        "visible_fraction": round(min(1.0, visible / max(whole, 1.0)), 3),
+        "cut_off": bool(outside.mean() > 0.02),
+    }
+
+
+def project(scene: Scene, points: np.ndarray) -> np.ndarray:
+    """Pixel positions (N, 2) of world points (N, 3); points behind the camera land far outside."""
+    camera = scene.camera
+    position, target, up = (np.asarray(v, float) for v in (camera.position, camera.target, camera.up))
+    forward = (target - position) / np.linalg.norm(target - position)
+    right = np.cross(forward, up)
+    right /= np.linalg.norm(right)
+    above = np.cross(right, forward)
+    local = points - position
+    depth = local @ forward
+    depth = np.where(depth < 1e-3, 1e-3, depth)
+    focal_px = pixels_per_tangent(scene)
+    x = scene.width / 2 + focal_px * (local @ right) / depth
+    y = scene.height / 2 - focal_px * (local @ above) / depth
+    return np.column_stack([x, y])
+
+
+def pixels_per_tangent(scene: Scene) -> float:
+    """Focal length in pixels."""
+    return max(scene.width, scene.height) / 2 / float(np.tan(np.radians(scene.camera.view_deg) / 2))
+
+
+def _hull_area(points: np.ndarray) -> float:
+    """Area of the convex hull of (N, 2) points."""
+    order = np.lexsort((points[:, 1], points[:, 0]))
+    chains = []
+    for sequence in (points[order], points[order][::-1]):
+        chain: list[np.ndarray] = []
+        for point in sequence:
+            while len(chain) > 1 and _cross(chain[-1] - chain[-2], point - chain[-1]) <= 0:
+                chain.pop()
+            chain.append(point)
+        chains += chain[:-1]
+    hull = np.array(chains)
+    x, y = hull[:, 0], hull[:, 1]
+    return float(abs(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2)
+
+
+def _cross(a: np.ndarray, b: np.ndarray) -> float:
+    return float(a[0] * b[1] - a[1] * b[0])
+
+
+# Evidence ------------------------------------------------------------------------------------------------------------
+
+
+def _concepts(scene: Scene, truth: Truth, px: Mapping[str, float]) -> dict[str, Concept]:
+    if truth.kind == CONTROL_BOX:
+        return _control_box_concepts(truth.values, px)
+    if truth.kind == ACTUATOR_HEAD:
+        return {"lowering": _lowering(scene, truth, px)}
+    return {}
+
+
+def _control_box_concepts(values: Mapping[str, str], px: Mapping[str, float]) -> dict[str, Concept]:
+    def face(*sides: str) -> float:
+        return sum(px.get(f"control_box/{piece}/{side}", 0) for piece in ("unit", "pack") for side in sides)
+
+    front, side, top = face("front"), max(face("left"), face("right")), face("top")
+    unit = sum(count for label, count in px.items() if label.startswith("control_box/unit/"))
+    pack = sum(count for label, count in px.items() if label.startswith("control_box/pack/"))
+    buttons, display = px.get("control_box/service_buttons", 0), px.get("control_box/charge_display", 0)
+    bare = front >= _BARE_FRONT_PX
+    whole = front + side + top >= _WHOLE_BOX_PX
+    evidence = {
+        "stop_position": (px.get("control_box/stop", 0), True),
+        "battery": (min(front, max(side, top)), whole) if values["battery"] == "built_in" else (min(unit, pack), True),
+        "service_buttons": (min(front, side), bare and side >= _BARE_SIDE_PX) if values["service_buttons"] == "none" else (buttons, True),
+        "charge_display": (front, bare) if values["charge_display"] == "none" else (display, True),
+    }
+    return {concept: _entry(values[concept], amount, enough) for concept, (amount, enough) in evidence.items()}
+
+
+def _entry(value: str, evidence_px: float, enough: bool) -> Concept:
+    return {"value": value, "visible": bool(enough and evidence_px >= SMALLEST_EVIDENCE_PX), "evidence_px": int(evidence_px)}
+
+
+def _lowering(scene: Scene, truth: Truth, px: Mapping[str, float]) -> Concept:
+    value = truth.values["lowering"]
+    if value == "none":
+        end = px.get("actuator_head/fork", 0) + px.get("actuator_head/plain_end", 0)
+        root = px.get("actuator_tube/root", 0)
+        whole = sum(count for label, count in px.items() if label.startswith("actuator_head/"))
+        return _entry(value, min(end, 2 * root), whole >= _WHOLE_HEAD_PX)
+    grip = px.get("actuator_head/mechanism", 0)
+    entry = _entry(value, grip, True)
+    if value in ("twist_knob", "pull_twist_knob") and entry["visible"]:
+        neck = px.get("actuator_head/neck", 0) if value == "pull_twist_knob" else _neck_that_would_show(scene, truth)
+        if neck < SMALLEST_EVIDENCE_PX:
+            entry["possible"] = ["twist_knob", "pull_twist_knob"]
+    return entry
+
+
+def _neck_that_would_show(scene: Scene, truth: Truth) -> float:
+    """Pixels (500 px photo) that the shortest bare neck would cover if this tight knob had one."""
+    to_camera = np.asarray(scene.camera.position) - truth.end_point
+    distance = float(np.linalg.norm(to_camera))
+    along = abs(float(to_camera @ truth.axis) / distance)
+    across = float(np.sqrt(max(0.0, 1 - along**2)))
+    length = _SHORTEST_NECK_M * across - 0.45 * truth.knob_radius_m * along
+    px_per_m = EVIDENCE_WIDTH_PX / max(scene.width, scene.height) * pixels_per_tangent(scene) / distance
+    return max(0.0, length) * px_per_m * 1.1 * truth.knob_radius_m * px_per_m

@@ -1,0 +1,313 @@
+"""What a picture is of: lift parts on a lift, a mast, a wall, a bench or a carpet, or no lift part at all."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from manifold3d import Manifold
+
+from classifier.taxonomy import ACTUATOR_HEAD, CHARGER, CONCEPTS, CONTROL_BOX, CONTROL_BOX_CONCEPTS, HAND_CONTROL
+from synthetic_samples.geometry import Part, Piece, moved, point_z_to, shift, turn
+from synthetic_samples.look_alikes import look_alike, look_alike_kinds
+from synthetic_samples.shapes.accessories import charger, hand_control
+from synthetic_samples.shapes.actuator import Actuator, actuator
+from synthetic_samples.shapes.control_box import ControlBox, control_box
+from synthetic_samples.shapes.lift import lift, mast_section
+from synthetic_samples.surroundings import draw_setting
+
+
+@dataclass(frozen=True, eq=False)
+class Truth:
+    """One subject as it was built: `outline` (N, 3) are points round it in metres; `frame` carries its own frame.
+
+    `axis`: outward direction of the end with the lowering mechanism, `neck_px_per`: length and radius (metres) of the
+    neck that this end has or could have; None for other subjects.
+    """
+
+    kind: str
+    values: dict[str, str]
+    outline: np.ndarray
+    frame: np.ndarray
+    axis: np.ndarray | None = None
+    end_point: np.ndarray | None = None
+    neck_m: float = 0.0
+    knob_radius_m: float = 0.0
+
+    def moved(self, transform: np.ndarray) -> "Truth":
+        turned = transform[:3, :3]
+        return replace(
+            self,
+            outline=self.outline @ turned.T + transform[:3, 3],
+            frame=transform @ self.frame,
+            axis=None if self.axis is None else turned @ self.axis,
+            end_point=None if self.end_point is None else turned @ self.end_point + transform[:3, 3],
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Composition:
+    """Pieces and truths in the world, and what the camera should look at.
+
+    `frame`: the focus is seen from its -y side; `elevation_deg`: usual range of the camera above that direction;
+    `any_side`: it may be taken from all round; `extent_m`: size of the focus; `reach_m`: how far it reaches sideways
+    (None: 0.6 of its size); `obstacles`: solids of the place that the camera must not have before it.
+    """
+
+    pieces: list[Piece]
+    truths: list[Truth]
+    focus: tuple[float, float, float]
+    extent_m: float
+    frame: np.ndarray
+    up: np.ndarray
+    elevation_deg: tuple[float, float]
+    any_side: bool
+    families: dict[str, str] = field(default_factory=dict)
+    place: str = "floor"
+    reach_m: float | None = None
+    obstacles: list[Manifold] = field(default_factory=list)
+
+    def carried(self, transform: np.ndarray) -> "Composition":
+        focus = transform @ (*self.focus, 1.0)
+        return replace(
+            self,
+            pieces=moved(self.pieces, transform),
+            truths=[truth.moved(transform) for truth in self.truths],
+            focus=(float(focus[0]), float(focus[1]), float(focus[2])),
+            frame=transform @ self.frame,
+            up=transform[:3, :3] @ self.up,
+        )
+
+
+def compose(rng: np.random.Generator, style: str, framing: str, covered: bool) -> Composition:
+    """Draw what stands where for one picture, its surroundings included."""
+    if framing == "none":
+        composition = _no_lift_part(rng, style)
+    elif framing == "close":
+        kind = rng.choice([CONTROL_BOX, ACTUATOR_HEAD, HAND_CONTROL, CHARGER, "pair"], p=[0.46, 0.33, 0.06, 0.07, 0.08])
+        composition = _CLOSE[str(kind)](rng, style)
+    else:
+        composition = _on_lift(rng, style, "all" if framing == "wide" else str(rng.choice([CONTROL_BOX, ACTUATOR_HEAD])))
+    return _surrounded(rng, style, composition, crowd=framing != "none")
+
+
+def draw_values(rng: np.random.Generator) -> dict[str, str]:
+    """Every combination of control box values is equally likely: all of them can be built."""
+    return {concept: str(rng.choice(values)) for concept, values in CONTROL_BOX_CONCEPTS.items()}
+
+
+# Truths -------------------------------------------------------------------------------------------------------------
+
+
+def _outline(solids: list[Manifold]) -> np.ndarray:
+    hull = Manifold.batch_hull(solids)
+    return np.asarray(hull.to_mesh().vert_properties[:, :3], float)
+
+
+def _box_truth(box: ControlBox) -> Truth:
+    return Truth(CONTROL_BOX, box.values, _outline(box.solids), np.eye(4))
+
+
+def _actuator_truth(built: Actuator) -> Truth:
+    outward = np.array([0.0, 0.0, -1.0 if built.mechanism_end == "fork" else 1.0])
+    mechanism = [p.solid for p in built.pieces if isinstance(p, Part) and p.label in ("actuator_head/mechanism", "actuator_head/neck")]
+    end_point = np.zeros(3)
+    if mechanism:
+        bounds = np.array(Manifold.compose(mechanism).bounding_box()).reshape(2, 3)
+        end_point = bounds.mean(axis=0)
+    return Truth(
+        ACTUATOR_HEAD, {"lowering": built.lowering}, _outline(built.solids), np.eye(4), outward, end_point, built.neck_m, built.knob_radius_m
+    )
+
+
+def _plain_truth(kind: str, pieces: list[Piece]) -> Truth:
+    solids = [piece.solid for piece in pieces if isinstance(piece, Part) and piece.label == f"{kind}/body"]
+    return Truth(kind, {}, _outline(solids), np.eye(4))
+
+
+# Close pictures of one thing -------------------------------------------------------------------------------------------
+
+
+def _close_box(rng: np.random.Generator, style: str) -> Composition:
+    if rng.random() < 0.22:
+        return _on_lift(rng, style, CONTROL_BOX)
+    box = control_box(rng, draw_values(rng), style)
+    low, high = np.array(Manifold.compose(box.solids).bounding_box()).reshape(2, 3)
+    place = str(rng.choice(["mast", "wall", "bench", "floor", "lying"], p=[0.34, 0.16, 0.24, 0.14, 0.12]))
+    pieces, transform = list(box.pieces), np.eye(4)
+    if place == "mast":
+        pieces += mast_section(rng, box)
+        transform = shift(z=rng.uniform(0.92, 1.1))
+    elif place == "wall":
+        transform = shift(0, -high[1] - 0.005, 0)
+    elif place == "lying":
+        transform = shift(z=high[1]) @ turn((1, 0, 0), -90)
+    else:
+        transform = shift(z=-low[2])
+    composition = Composition(
+        pieces, [_box_truth(box)], (0.0, float(low[1] + high[1]) / 2, float(low[2] + high[2]) / 2),
+        float(np.linalg.norm((high - low)[[0, 2]])), np.eye(4), np.array([0.0, 0.0, 1.0]), (-12, 52), rng.random() < 0.12,
+        box.families, {"mast": "floor", "wall": "wall", "bench": "bench", "floor": "floor", "lying": str(rng.choice(["bench", "floor"]))}[place],
+    )  # fmt: skip
+    if place == "lying":
+        composition = replace(composition, elevation_deg=(-35, 40))
+    return composition.carried(transform)
+
+
+def _close_actuator(rng: np.random.Generator, style: str) -> Composition:
+    if rng.random() < 0.3:
+        return _on_lift(rng, style, ACTUATOR_HEAD)
+    built = actuator(rng, str(rng.choice(CONCEPTS["lowering"])), style)
+    truth = _actuator_truth(built)
+    if rng.random() < 0.6:
+        lay = turn((0, 0, 1), rng.uniform(0, 360)) @ point_z_to((1, 0, rng.normal(0, 0.03))) @ turn((0, 0, 1), rng.uniform(0, 360))
+        place, any_side, elevation = str(rng.choice(["bench", "floor"])), True, (5, 75)
+    else:
+        lean = rng.normal(0, 0.5, 3) + (0, 0, 1.0 if rng.random() < 0.8 else -1.0)
+        lay = point_z_to(lean) @ turn((0, 0, 1), rng.uniform(0, 360))
+        place, any_side, elevation = "floor", True, (-25, 50)
+    low = truth.moved(lay).outline[:, 2].min()
+    lay = shift(z=-low if elevation[0] > 0 else rng.uniform(0.45, 0.9) - low) @ lay
+    points = truth.outline
+    centre = (points.min(axis=0) + points.max(axis=0)) / 2
+    extent = float(np.linalg.norm(np.ptp(points, axis=0)) * 0.95)
+    composition = Composition(
+        list(built.pieces), [truth], tuple(map(float, centre)), extent, np.eye(4), np.array([0.0, 0.0, 1.0]), elevation, any_side,
+        {"actuator": built.family}, place,
+    )  # fmt: skip
+    carried = composition.carried(lay)
+    return replace(carried, frame=np.eye(4), up=np.array([0.0, 0.0, 1.0]))
+
+
+def _close_hand_control(rng: np.random.Generator, style: str) -> Composition:
+    pieces, family = hand_control(rng, style)
+    return _small_thing(rng, HAND_CONTROL, pieces, family)
+
+
+def _close_charger(rng: np.random.Generator, style: str) -> Composition:
+    pieces, family = charger(rng, style)
+    return _small_thing(rng, CHARGER, pieces, family)
+
+
+def _small_thing(rng: np.random.Generator, kind: str, pieces: list[Piece], family: str) -> Composition:
+    """A hand control lies, hangs or leans; a charger stands or hangs on the wall."""
+    truth = _plain_truth(kind, pieces)
+    low, high = truth.outline.min(axis=0), truth.outline.max(axis=0)
+    place = str(rng.choice(["bench", "floor", "wall"]))
+    if place == "wall":
+        transform, elevation = shift(0, -high[1] - 0.004, 0), (-15, 40)
+    elif kind == HAND_CONTROL:
+        transform, elevation = shift(z=high[1]) @ turn((0, 0, 1), rng.uniform(-180, 180)) @ turn((1, 0, 0), -90), (-40, 30)
+    else:
+        transform, elevation = shift(z=-low[2]) @ turn((0, 0, 1), rng.uniform(-60, 60)), (8, 60)
+    centre, extent = (low + high) / 2, float(np.linalg.norm(high - low))
+    composition = Composition(
+        pieces, [truth], tuple(map(float, centre)), extent, np.eye(4), np.array([0.0, 0.0, 1.0]), elevation, False,
+        {kind: family}, place,
+    )  # fmt: skip
+    return composition.carried(transform)
+
+
+def _pair(rng: np.random.Generator, style: str) -> Composition:
+    """A box and an actuator side by side on a bench or floor, as laid out before an order."""
+    box = control_box(rng, draw_values(rng), style)
+    built = actuator(rng, str(rng.choice(CONCEPTS["lowering"])), style)
+    box_truth, lay = _box_truth(box), turn((0, 0, 1), rng.uniform(0, 360)) @ point_z_to((1, 0, 0)) @ turn((0, 0, 1), rng.uniform(0, 360))
+    box_move = shift(z=-box_truth.outline[:, 2].min()) @ turn((0, 0, 1), rng.uniform(-35, 35))
+    laid = _actuator_truth(built).moved(lay)
+    gap = box_truth.moved(box_move).outline[:, 0].max() - laid.outline[:, 0].min() + rng.uniform(0.02, 0.08)
+    move = shift(gap * 1.0, rng.uniform(-0.12, 0.02), -laid.outline[:, 2].min()) @ lay
+    if rng.random() < 0.5:
+        flip = turn((0, 0, 1), 180)
+        move = flip @ move if rng.random() < 0.5 else move
+    truths = [box_truth.moved(box_move), _actuator_truth(built).moved(move)]
+    points = np.vstack([truth.outline for truth in truths])
+    centre = (points.min(axis=0) + points.max(axis=0)) / 2
+    return Composition(
+        [*moved(box.pieces, box_move), *moved(built.pieces, move)], truths, tuple(map(float, centre)),
+        float(np.linalg.norm(np.ptp(points, axis=0)) * 0.8), np.eye(4), np.array([0.0, 0.0, 1.0]), (5, 60), False,
+        {**box.families, "actuator": built.family}, str(rng.choice(["bench", "floor"])),
+    )  # fmt: skip
+
+
+_CLOSE: dict[str, Callable[[np.random.Generator, str], Composition]] = {
+    CONTROL_BOX: _close_box,
+    ACTUATOR_HEAD: _close_actuator,
+    HAND_CONTROL: _close_hand_control,
+    CHARGER: _close_charger,
+    "pair": _pair,
+}
+
+
+# A whole lift ----------------------------------------------------------------------------------------------------------
+
+
+def _on_lift(rng: np.random.Generator, style: str, focus: str) -> Composition:
+    """Box and actuator on a mobile lift; `focus` is one of them or `all`."""
+    box = control_box(rng, draw_values(rng), style)
+    built = actuator(rng, str(rng.choice(CONCEPTS["lowering"])), style, reach=rng.uniform(0.5, 0.72))
+    hand = hand_control(rng, style) if rng.random() < 0.55 else None
+    whole = lift(rng, box, built, hand[0] if hand else None)
+    truths = [_box_truth(box).moved(whole.box_frame), _actuator_truth(built).moved(whole.actuator_frame)]
+    if hand:
+        body = [piece for piece in whole.pieces if isinstance(piece, Part) and piece.label == "hand_control/body"]
+        truths.append(Truth(HAND_CONTROL, {}, _outline([piece.solid for piece in body]), np.eye(4)))
+    families = {**box.families, "actuator": built.family, **({HAND_CONTROL: hand[1]} if hand else {})}
+    if focus == "all":
+        centre, extent, frame = np.array([0, 0.25, whole.height * 0.52]), whole.height * 1.15, np.eye(4)
+    else:
+        points = truths[0 if focus == CONTROL_BOX else 1].outline
+        centre, extent = (points.min(axis=0) + points.max(axis=0)) / 2, float(np.linalg.norm(np.ptp(points, axis=0)) * 0.92)
+        frame = whole.box_frame if focus == CONTROL_BOX else turn((0, 0, 1), rng.uniform(60, 300))
+    return Composition(
+        whole.pieces, truths, tuple(map(float, centre)), extent, frame, np.array([0.0, 0.0, 1.0]), (-5, 35),
+        focus == "all" and rng.random() < 0.4, families, reach_m=1.2,
+    )  # fmt: skip
+
+
+# Pictures of something else, and what surrounds the subject --------------------------------------------------------------
+
+
+def _no_lift_part(rng: np.random.Generator, style: str) -> Composition:
+    """One to four look-alikes, or a room with nothing of interest."""
+    pieces: list[Piece] = []
+    count = int(rng.integers(1, 5)) if rng.random() < 0.75 else 0
+    x = 0.0
+    for _ in range(count):
+        thing = look_alike(rng, str(rng.choice(look_alike_kinds(style))))
+        thing = moved(thing, turn((0, 0, 1), rng.uniform(-60, 60)))
+        low, high = _bounds(thing)
+        pieces += moved(thing, shift(x - low[0], rng.uniform(-0.1, 0.1), 0))
+        x += high[0] - low[0] + rng.uniform(0.02, 0.1)
+    if pieces:
+        low, high = _bounds(pieces)
+        centre, extent = (low + high) / 2, float(np.linalg.norm(high - low))
+        if count > 1 and rng.random() < 0.4:
+            extent *= 0.6
+    else:
+        centre, extent = np.array([rng.normal(0, 0.3), rng.normal(0, 0.2), rng.uniform(0.1, 0.9)]), float(rng.uniform(0.4, 1.5))
+    return Composition(
+        pieces, [], tuple(map(float, centre)), extent, np.eye(4), np.array([0.0, 0.0, 1.0]), (-5, 60), False, {},
+        str(rng.choice(["bench", "floor", "wall"] if not pieces else ["bench", "floor"])),
+    )  # fmt: skip
+
+
+def _bounds(pieces: list[Piece]) -> tuple[np.ndarray, np.ndarray]:
+    boxes = np.array([piece.solid.bounding_box() for piece in pieces if isinstance(piece, Part)])
+    return boxes[:, :3].min(axis=0), boxes[:, 3:].max(axis=0)
+
+
+def _surrounded(rng: np.random.Generator, style: str, composition: Composition, crowd: bool) -> Composition:
+    """Put the composition into a place, sometimes with look-alikes beside it."""
+    if crowd and composition.place != "wall" and rng.random() < 0.3:
+        thing = look_alike(rng, str(rng.choice(look_alike_kinds(style))))
+        low, high = _bounds(thing)
+        reach = np.vstack([truth.outline for truth in composition.truths])
+        side = float(rng.choice([-1, 1]))
+        edge = reach[:, 0].max() - low[0] if side > 0 else reach[:, 0].min() - high[0]
+        where = shift(edge + side * rng.uniform(0.02, 0.25), rng.uniform(-0.05, 0.25), 0)
+        composition = replace(composition, pieces=[*composition.pieces, *moved(thing, where)])
+    low, high = _bounds(composition.pieces) if composition.pieces else (np.zeros(3), np.full(3, 0.2))
+    setting = draw_setting(rng, composition.place, float(np.abs([low[:2], high[:2]]).max()))
+    carried = composition.carried(setting.anchor)
+    obstacles = [piece.solid for piece in setting.pieces if isinstance(piece, Part)]
+    return replace(carried, pieces=[*carried.pieces, *setting.pieces], obstacles=obstacles)

@@ -1,0 +1,55 @@
+"""Few processes render for many: one GPU serves three contexts well and sixteen badly.
+
+Drawing a scene and developing its photo is work for all processor cores; each of those workers sends its flat scene
+over its own pipe to a rendering process and waits for the pixels.
+"""
+
+import multiprocessing
+import os
+from collections.abc import Sequence
+from multiprocessing.connection import Connection, wait
+
+RENDERERS_PER_GPU = 4
+
+
+class RenderQueue:
+    """Rendering processes with one pipe for each worker; `ends[k]` belongs to worker k."""
+
+    def __init__(self, context, variant: str, gpus: int, workers: int) -> None:
+        count = min(gpus * RENDERERS_PER_GPU, workers)
+        pipes = [context.Pipe() for _ in range(workers)]
+        self.ends: list[Connection] = [mine for mine, _ in pipes]
+        self._processes: list[multiprocessing.Process] = []
+        for number in range(count):
+            served = [other for _, other in pipes[number::count]]
+            process = context.Process(target=_serve, args=(variant, number % gpus, served), daemon=True)
+            process.start()
+            self._processes.append(process)
+
+    def close(self) -> None:
+        for process in self._processes:
+            process.terminate()
+            process.join()
+
+
+def render_remotely(end: Connection, flat):
+    """Have a flat scene rendered over a worker's pipe; raises RuntimeError with the renderer's message."""
+    end.send(flat)
+    rendered, error = end.recv()
+    if error is not None:
+        raise RuntimeError(error)
+    return rendered
+
+
+def _serve(variant: str, gpu: int, served: Sequence[Connection]) -> None:
+    os.environ["CUDA_VISIBLE_DEVICES"] = str(gpu)
+    from synthetic_samples.render import render, use_variant
+
+    use_variant(variant)
+    while True:
+        for end in wait(served):
+            flat = end.recv()
+            try:
+                end.send((render(flat), None))
+            except Exception as error:  # the worker that asked reports it with the picture's number
+                end.send((None, f"{type(error).__name__}: {error}"))

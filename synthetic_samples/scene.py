@@ -1,0 +1,134 @@
+"""A frozen description of one picture: what stands where, under which light, before which camera.
+
+`draw_scene` is the entry: seed, number and style give the same scene on any machine.
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from synthetic_samples.camera import Camera, draw_camera
+from synthetic_samples.composition import Composition, Truth, compose
+from synthetic_samples.geometry import Piece, point_z_to, shift
+from synthetic_samples.phone_families import HARD_CONDITIONS, PhoneStyle, draw_phone, phone_families
+
+ENVIRONMENTS = {
+    "train": ("apartment", "city", "dawn", "forest", "night", "park", "studio", "warehouse"),
+    "calibration": ("sunset", "workshop"),
+    "heldout": ("sky", "sunrise"),
+}
+"""Environment maps by style; no map lights two styles."""
+
+STYLES = tuple(ENVIRONMENTS)
+
+SIZES = ((480, 360), (360, 480), (480, 270), (270, 480), (416, 416))
+_SIZE_SHARES = (0.28, 0.47, 0.06, 0.11, 0.08)
+_FRAMINGS = ("close", "mid", "wide", "none")
+_FRAMING_SHARES = (0.53, 0.17, 0.12, 0.18)
+_SAMPLES = 48
+
+
+@dataclass(frozen=True, eq=False)
+class Panel:
+    """A glowing rectangle, 2 x 2 units in its own frame, facing +z."""
+
+    frame: np.ndarray
+    radiance: tuple[float, float, float]
+
+
+@dataclass(frozen=True, eq=False)
+class Scene:
+    """Everything the renderer and the phone need; pictures are `width` x `height` pixels, upright."""
+
+    index: int
+    seed: int
+    style: str
+    framing: str
+    width: int
+    height: int
+    samples: int
+    pieces: list[Piece]
+    camera: Camera
+    environment: str
+    environment_scale: float
+    environment_turn_deg: float
+    flash_intensity: float
+    panel: Panel
+    phone: PhoneStyle
+    conditions: tuple[str, ...]
+    families: dict[str, str]
+    truths: list[Truth] = field(default_factory=list)
+
+
+def draw_scene(seed: int, index: int, style: str) -> Scene:
+    """Draw picture number `index` of a style; raises ValueError for an unknown style."""
+    if style not in STYLES:
+        raise ValueError(f"style {style!r} came; wanted one of {', '.join(STYLES)}")
+    rng = np.random.default_rng([seed, index, STYLES.index(style)])
+    framing = str(rng.choice(_FRAMINGS, p=_FRAMING_SHARES))
+    conditions = _conditions(rng, framing)
+    width, height = SIZES[int(rng.choice(len(SIZES), p=_SIZE_SHARES))]
+    composition = compose(rng, style, framing, covered="covered" in conditions)
+    camera, pieces = draw_camera(rng, composition, framing, width / height, conditions)
+    hard = [condition for condition in conditions if condition in HARD_CONDITIONS]
+    phone = draw_phone(rng, str(rng.choice(phone_families(style))), hard)
+    environment = str(rng.choice(ENVIRONMENTS[style]))
+    return Scene(
+        index=index,
+        seed=int(rng.integers(0, 2**31 - 2)),
+        style=style,
+        framing=framing,
+        width=width,
+        height=height,
+        samples=_SAMPLES,
+        pieces=[*composition.pieces, *pieces],
+        camera=camera,
+        environment=environment,
+        environment_scale=float(np.exp(rng.normal(0, 0.35))),
+        environment_turn_deg=float(rng.uniform(0, 360)),
+        flash_intensity=_flash(rng, camera, conditions),
+        panel=_panel(rng, composition, camera, conditions),
+        phone=phone,
+        conditions=conditions,
+        families={**composition.families, "environment": environment, "phone": phone.family},
+        truths=composition.truths,
+    )
+
+
+def _conditions(rng: np.random.Generator, framing: str) -> tuple[str, ...]:
+    """Hard conditions; two pictures in three have none. `far` says that the parts are small in the frame."""
+    found = ["far"] if framing == "wide" else []
+    if rng.random() < 0.36:
+        extra = ("dark", "overexposed", "blurred", "haze", "noisy", "tilted", "covered", "backlit", "flash")
+        count = 1 if rng.random() < 0.75 else 2
+        found += [str(name) for name in rng.choice(extra, count, replace=False)]
+    return tuple(found)
+
+
+def _flash(rng: np.random.Generator, camera: Camera, conditions: tuple[str, ...]) -> float:
+    """Radiant intensity of the flash; 0 without. It outshines the room at the subject's distance."""
+    return float(rng.uniform(1.0, 5.0) * camera.distance_m**2) if "flash" in conditions else 0.0
+
+
+def _panel(rng: np.random.Generator, composition: Composition, camera: Camera, conditions: tuple[str, ...]) -> Panel:
+    """One lamp or window: overhead or to the side, behind the subject when backlit; so dim that it hardly counts in one third."""
+    target, position = np.asarray(composition.focus), np.asarray(camera.position)
+    away = position - target
+    away /= max(np.linalg.norm(away), 1e-6)
+    if "backlit" in conditions:
+        side = np.cross(away, (0, 0, 1))
+        where = target - away * rng.uniform(0.8, 1.6) + side * rng.normal(0, 0.5) + (0, 0, rng.uniform(0.0, 0.8))
+        strength = rng.uniform(8, 25)
+    else:
+        direction = rng.normal(0, 1, 3) + (0, 0, 1.2) + away * 0.6
+        where = target + direction / np.linalg.norm(direction) * rng.uniform(1.5, 3.0)
+        strength = 0.02 if rng.random() < 0.33 else rng.uniform(2, 14)
+    where = np.array([where[0], where[1], max(float(where[2]), 0.4)])
+    look = target - where
+    frame = _facing(where, look / np.linalg.norm(look)) @ np.diag([*(rng.uniform(0.1, 0.5, 2)), 1.0, 1.0])
+    warm = rng.uniform(-0.25, 0.3)
+    return Panel(frame, (strength * (1 + warm), strength, strength * (1 - warm)))
+
+
+def _facing(where: np.ndarray, direction: np.ndarray) -> np.ndarray:
+    return shift(*where) @ point_z_to(direction)

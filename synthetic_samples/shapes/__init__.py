@@ -1,0 +1,1 @@
+"""Concept values become geometry: control boxes, actuators, hand controls, chargers and the lift that carries them."""

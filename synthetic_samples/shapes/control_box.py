@@ -1,0 +1,322 @@
+"""A control box from its concept values: any two with the same values look like two makers' products."""
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from manifold3d import Manifold
+
+from synthetic_samples.geometry import Material, Part, Piece, block, moved, rounded_block, shift
+from synthetic_samples.materials import any_colour, housing_material, sticker
+from synthetic_samples.shapes import fittings
+from synthetic_samples.shapes.bodies import BODY_FAMILIES, housing
+from synthetic_samples.shapes.faces import Face
+
+_TRIES = 40
+
+
+@dataclass(frozen=True, eq=False)
+class ControlBox:
+    """Pieces in the box's own frame (centre of the control unit at the origin, front towards -y).
+
+    `values`: concept to value; `families`: what style it belongs to; `size`: outer width, depth, height in metres;
+    `solids`: control unit and pack, for outlines.
+    """
+
+    pieces: list[Piece]
+    values: dict[str, str]
+    families: dict[str, str]
+    size: tuple[float, float, float]
+    solids: list[Manifold]
+
+
+@dataclass(eq=False)
+class _Draft:
+    rng: np.random.Generator
+    values: dict[str, str]
+    unit: Manifold
+    pack: Manifold | None
+    pieces: list[Piece] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        blockers = [self.pack] if self.pack is not None else []
+        sides = ("front", "back", "left", "right", "top", "bottom")
+        self.unit_faces = {side: Face(self.unit, side, blockers) for side in sides}
+        self.pack_faces = {side: Face(self.pack, side, [self.unit]) for side in sides} if self.pack else {}
+
+    def faces(self, *sides: str) -> list[Face]:
+        """The faces of unit and pack that look to the given sides, in random order."""
+        found = [faces[side] for faces in (self.unit_faces, self.pack_faces) for side in sides if side in faces]
+        self.rng.shuffle(found)  # type: ignore[arg-type]
+        return found
+
+
+def control_box(rng: np.random.Generator, values: dict[str, str], style: str) -> ControlBox:
+    """Build a control box with the given concept values from the geometry families of a style."""
+    for _ in range(_TRIES):
+        draft, families = _shell(rng, values, style)
+        if _essentials(draft, families["stop"]):
+            _trimmings(draft)
+            solids = [draft.unit] + ([draft.pack] if draft.pack else [])
+            bounds = np.array(Manifold.compose(solids).bounding_box()).reshape(2, 3)
+            width, depth, height = bounds[1] - bounds[0]
+            return ControlBox(draft.pieces, dict(values), families, (width, depth, height), solids)
+    raise RuntimeError(f"no control box with {values} found room for its parts in {_TRIES} tries; widen the sizes in _shell")
+
+
+# The housing and its pack -----------------------------------------------------------------------------------------
+
+
+def _shell(rng: np.random.Generator, values: dict[str, str], style: str) -> tuple[_Draft, dict[str, str]]:
+    families = {
+        "control_box": str(rng.choice(BODY_FAMILIES[style])),
+        "stop": str(rng.choice(fittings.STOP_FAMILIES[style])),
+    }
+    width = rng.uniform(0.11, 0.25)
+    height = width * np.exp(rng.uniform(np.log(0.75), np.log(2.3)))
+    height = float(np.clip(height, 0.13, 0.42))
+    depth = float(np.clip(min(width, height) * rng.uniform(0.45, 1.05), 0.065, 0.2))
+    material = housing_material(rng)
+    unit, pack = {"built_in": _built_in, "stacked_pack": _stacked, "hung_pack": _hung}[values["battery"]](
+        rng, values, families["control_box"], width, depth, height
+    )
+    draft = _Draft(rng, values, unit, pack)
+    draft.pieces.append(Part(unit, material, "control_box/unit", split_faces=True))
+    if pack is not None:
+        same = rng.random() < 0.45
+        draft.pieces.append(Part(pack, material if same else housing_material(rng), "control_box/pack", split_faces=True))
+    elif rng.random() < 0.22:
+        _second_colour(draft, material)
+    return draft, families
+
+
+def _built_in(rng: np.random.Generator, values: dict[str, str], family: str, w: float, d: float, h: float):
+    return housing(rng, family, w, d, h), None
+
+
+def _stacked(rng: np.random.Generator, values: dict[str, str], family: str, w: float, d: float, h: float):
+    """Pack on top of the control unit with a parting line of 2 mm or more; a step is left free where the stop stands on it."""
+    share = rng.uniform(0.35, 0.62)
+    unit_h = max(h * share, 0.075)
+    pack_h = max(h * (1 - share), 0.06)
+    gap = rng.uniform(0.002, 0.005)
+    pack_w, pack_d, x, y = w * rng.uniform(0.86, 1.03), d * rng.uniform(0.82, 1.06), 0.0, 0.0
+    if values["stop_position"] == "top":
+        step = rng.uniform(0.052, 0.085)
+        if rng.random() < 0.5:
+            w = max(w, step + 0.07)
+            pack_w, x = w - step, float(rng.choice([-1, 1])) * step / 2
+        else:
+            d = max(d, step + 0.05)
+            pack_d, y = d - step, step / 2
+    unit = housing(rng, family, w, d, unit_h)
+    other = family if rng.random() < 0.7 else "rounded"
+    pack = housing(rng, other, pack_w, pack_d, pack_h)
+    neck = block(pack_w * 0.9, pack_d * 0.9, 0.02).translate((0, 0, -pack_h / 2))
+    pack = (pack + neck).translate((x, y, unit_h / 2 + gap + pack_h / 2)) - unit
+    return unit, pack
+
+
+def _hung(rng: np.random.Generator, values: dict[str, str], family: str, w: float, d: float, h: float):
+    """A slab that hangs on the front or the back face and leaves the upward face free."""
+    d = max(d * 0.85, 0.06)
+    unit = housing(rng, family, w, d, h)
+    front = rng.random() < (0.6 if values["stop_position"] == "top" else 0.4)
+    slab_w, slab_d = w * rng.uniform(0.7, 1.08), rng.uniform(0.032, 0.07)
+    slab_h = h * rng.uniform(0.55, 0.95)
+    if values["stop_position"] == "front" and front:
+        slab_h = min(slab_h, h - rng.uniform(0.06, 0.085))
+    gap = rng.uniform(0.002, 0.005)
+    shape = "rounded" if rng.random() < 0.5 else "slab_edges"
+    slab = housing(rng, shape, slab_w, slab_d, slab_h)
+    slab = slab + block(slab_w * 0.85, slab_d * 0.5 + gap + 0.012, slab_h * 0.85).translate((0, slab_d * 0.25 + 0.006 + gap / 2, 0))
+    low = -h / 2 + slab_h / 2 + (h - slab_h) * (rng.uniform(0, 0.25) if values["stop_position"] == "front" else rng.uniform(0, 0.8))
+    slab = slab.translate((0, -d / 2 - gap - slab_d / 2, low))
+    if not front:
+        slab = slab.rotate((0, 0, 180))
+    return unit, slab - unit
+
+
+def _second_colour(draft: _Draft, material: Material) -> None:
+    """A band or lid of another colour, flush with the housing: decoration, not a pack."""
+    rng, unit = draft.rng, draft.unit
+    low, high = np.array(unit.bounding_box()).reshape(2, 3)
+    size = high - low
+    axis = int(rng.choice([1, 2]))
+    share = rng.uniform(0.08, 0.22)
+    cutter_size, centre = size * 1.2, (low + high) / 2
+    cutter_size[axis] = size[axis] * share
+    centre[axis] = (low[axis] + size[axis] * share / 2) if axis == 1 or rng.random() < 0.5 else (high[axis] - size[axis] * share / 2)
+    cutter = block(*cutter_size).translate(tuple(centre))
+    first = draft.pieces[0]
+    draft.pieces[0] = replace(first, solid=unit - cutter)
+    draft.pieces.append(Part(unit ^ cutter, housing_material(rng), "control_box/unit", split_faces=True))
+
+
+# Stop, buttons, display: what the concepts speak of ------------------------------------------------------------------
+
+
+def _essentials(draft: _Draft, stop_family: str) -> bool:
+    """Place what the concepts name; False if the housing has no room."""
+    return _place_stop(draft, stop_family) and _place_buttons(draft) and _place_display(draft)
+
+
+def _place_stop(draft: _Draft, family: str) -> bool:
+    rng, side = draft.rng, draft.values["stop_position"]
+    face = draft.unit_faces[side]
+    for diameter in (rng.uniform(0.028, 0.045), 0.03, 0.025):
+        around = diameter * 1.3
+        bounds = (0.12, 0.88, 0.45, 0.93) if side == "front" and rng.random() < 0.75 else (0.08, 0.92, 0.08, 0.92)
+        spot = face.place(rng, around, around, bounds=bounds, unevenness=0.004)
+        if spot is not None:
+            draft.pieces += moved(fittings.emergency_stop(rng, family, diameter), spot)
+            return True
+    return False
+
+
+def _place_buttons(draft: _Draft) -> bool:
+    rng, where = draft.rng, draft.values["service_buttons"]
+    if where == "none":
+        return True
+    sides = ("front",) if where == "front" else (("left", "right") if rng.random() < 0.5 else ("right", "left"))
+    for size in (rng.uniform(0.011, 0.02), rng.uniform(0.01, 0.014), 0.009):
+        upright = rng.random() < 0.65
+        pieces, width, height = fittings.button_pair(rng, size, upright)
+        for face in draft.faces(*sides[:1]) + draft.faces(*sides[1:]):
+            spot = face.place(rng, width, height, bounds=(0.1, 0.9, 0.12, 0.92), unevenness=0.002)
+            if spot is not None:
+                draft.pieces += moved(pieces, spot)
+                return True
+    return False
+
+
+def _place_display(draft: _Draft) -> bool:
+    rng, kind = draft.rng, draft.values["charge_display"]
+    if kind == "none":
+        if rng.random() < 0.3:
+            _place_lamps(draft, int(rng.integers(1, 3)))
+        return True
+    if kind == "lamp_row":
+        return any(_place_lamps(draft, count) for count in (int(rng.integers(3, 7)), 4, 3))
+    for scale in (1.0, 0.8, 0.6):
+        width = rng.uniform(0.026, 0.06) * scale
+        height = width * rng.uniform(0.35, 0.75)
+        for face in _display_faces(draft):
+            spot = face.place(rng, width * 1.25, height * 1.3, bounds=(0.1, 0.9, 0.12, 0.92), unevenness=0.002)
+            if spot is not None:
+                draft.pieces += moved(fittings.gauge(rng, width, height), spot)
+                return True
+    return False
+
+
+def _place_lamps(draft: _Draft, count: int) -> bool:
+    pieces, width, height = fittings.lamp_row(draft.rng, count, upright=draft.rng.random() < 0.3)
+    for face in _display_faces(draft):
+        spot = face.place(draft.rng, width, height, bounds=(0.1, 0.9, 0.1, 0.93), unevenness=0.002)
+        if spot is not None:
+            draft.pieces += moved(pieces, spot)
+            return True
+    return False
+
+
+def _display_faces(draft: _Draft) -> list[Face]:
+    """Displays stand on the front four times in five, else on the top or a side, of unit or pack."""
+    first = ("front",) if draft.rng.random() < 0.8 else (("top",) if draft.rng.random() < 0.6 else ("left", "right"))
+    return draft.faces(*first) + draft.faces("front") + draft.faces("top", "left", "right")
+
+
+# Everything that carries no meaning ---------------------------------------------------------------------------------
+
+
+def _trimmings(draft: _Draft) -> None:
+    rng = draft.rng
+    _sockets(draft)
+    for _ in range(int(rng.integers(0, 4))):
+        label = sticker(rng)
+        scale = rng.uniform(0.4, 1.0)
+        label = replace(label, width_m=label.width_m * scale, height_m=label.height_m * scale, label="control_box/trim")
+        for face in draft.faces("front", "left", "right", "back")[:3]:
+            spot = face.place(rng, label.width_m, label.height_m, unevenness=0.0008)
+            if spot is not None:
+                draft.pieces.append(label.moved(spot @ shift(y=-0.0006)))
+                break
+    _screws(draft)
+    if rng.random() < 0.25:
+        face = draft.unit_faces[str(rng.choice(["front", "left", "right"]))]
+        radius = rng.uniform(0.005, 0.009)
+        spot = face.place(rng, radius * 2, radius * 2)
+        if spot is not None:
+            draft.pieces += moved(fittings.fuse_cap(rng, radius), spot)
+    if draft.pack is not None:
+        _pack_fittings(draft)
+    if rng.random() < 0.25:
+        face = draft.pack_faces["top"] if draft.values["battery"] == "stacked_pack" else draft.unit_faces["top"]
+        width = rng.uniform(0.06, 0.1)
+        spot = face.place(rng, width, 0.022, bounds=(0.3, 0.7, 0.2, 0.8))
+        if spot is not None:
+            draft.pieces += moved(fittings.carry_handle(rng, width), spot)
+    if rng.random() < 0.55:
+        _bracket(draft)
+
+
+def _sockets(draft: _Draft) -> None:
+    """Two to five sockets, most with a plug and a cable, along the bottom, the lower front or a side."""
+    rng = draft.rng
+    radius = rng.uniform(0.0055, 0.0105)
+    side = str(rng.choice(["bottom", "front", "left", "right"], p=[0.55, 0.2, 0.125, 0.125]))
+    face = draft.unit_faces[side]
+    bounds = (0.06, 0.94, 0.1, 0.9) if side == "bottom" else (0.06, 0.94, 0.05, 0.35)
+    for _ in range(int(rng.integers(2, 6))):
+        spot = face.place(rng, radius * 2.8, radius * 2.8, bounds=bounds, unevenness=0.002)
+        if spot is None:
+            continue
+        plugged = rng.random() < 0.7
+        draft.pieces += moved(fittings.socket(rng, radius, plugged), spot)
+        if plugged and rng.random() < 0.85:
+            outward = -spot[:3, 1]
+            start = spot[:3, 3] + outward * radius * 3.2
+            draft.pieces.append(fittings.hanging_cable(rng, start, outward, rng.uniform(0.12, 0.5)))
+
+
+def _screws(draft: _Draft) -> None:
+    rng = draft.rng
+    if rng.random() < 0.5:
+        return
+    radius = rng.uniform(0.0025, 0.0045)
+    face = draft.unit_faces[str(rng.choice(["front", "front", "left", "right"]))]
+    inset = rng.uniform(0.05, 0.12)
+    for u in (inset, 1 - inset):
+        for v in (inset, 1 - inset):
+            spot = face.place(rng, radius * 2, radius * 2, bounds=(u, u, v, v), gap=0.001)
+            if spot is not None:
+                draft.pieces += moved(fittings.screw(rng, radius), spot)
+
+
+def _pack_fittings(draft: _Draft) -> None:
+    """A latch, a grip or both, on most packs."""
+    rng = draft.rng
+    if rng.random() < 0.6:
+        width, height = rng.uniform(0.02, 0.045), rng.uniform(0.012, 0.028)
+        sides = ("front", "left", "right") if draft.values["battery"] == "stacked_pack" else ("left", "right", "front", "top")
+        for side in rng.permutation(sides)[:2]:
+            spot = draft.pack_faces[str(side)].place(rng, width, height, unevenness=0.003)
+            if spot is not None:
+                draft.pieces += moved(fittings.latch(rng, width, height), spot)
+                break
+    if rng.random() < 0.35:
+        width = rng.uniform(0.05, 0.09)
+        spot = draft.pack_faces["top"].place(rng, width, 0.016, bounds=(0.3, 0.7, 0.2, 0.8), unevenness=0.003)
+        if spot is not None:
+            draft.pieces += moved(fittings.carry_handle(rng, width), spot)
+
+
+def _bracket(draft: _Draft) -> None:
+    """A plate behind the unit, as fixed to a mast or wall; it carries no label."""
+    rng = draft.rng
+    low, high = np.array(draft.unit.bounding_box()).reshape(2, 3)
+    if draft.pack is not None and draft.pack.bounding_box()[4] > high[1] + 0.01:
+        return
+    width, height = (high - low)[0] * rng.uniform(0.4, 1.15), (high - low)[2] * rng.uniform(0.5, 1.15)
+    plate = rounded_block(width, 0.004, height, 0.0019).translate((0, high[1] + 0.002, 0))
+    draft.pieces.append(Part(plate, Material(any_colour(rng), 0.4, metallic=0.6)))
+
+
