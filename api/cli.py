@@ -146,7 +146,8 @@ def _files(paths: list[str], max_bytes: int) -> tuple[list, list[PhotoError]]:
                 )
                 failures.append(PhotoTooLarge(path, told))
             else:
-                photos.append(NamedPhoto(path, Path(path).read_bytes()))
+                with Path(path).open("rb"):  # a file that cannot be opened is named here, with the others
+                    photos.append(NamedPhoto(path, Path(path).read_bytes))
         except OSError as error:
             failures.append(UnreadablePhoto(path, f"{error.strerror}. Check the path."))
     return photos, failures
@@ -156,13 +157,13 @@ def _write_overlays(arguments: argparse.Namespace, photos: list, readings: list,
     from api.overlay import draw_overlay, jpeg_bytes
 
     directory: Path = arguments.overlay
-    data_of = {photo.name: photo.data for photo in photos}
+    load = {photo.name: photo.load for photo in photos}
     try:
         directory.mkdir(parents=True, exist_ok=True)
         for reading in readings:
             number = arguments.photos.index(reading.name) + 1  # tells apart photos of one name in several folders
             target = directory / f"{Path(reading.name).stem}.{number}.overlay.jpg"
-            target.write_bytes(jpeg_bytes(draw_overlay(data_of[reading.name], reading, resources.limits)))
+            target.write_bytes(jpeg_bytes(draw_overlay(load[reading.name](), reading, resources.limits)))
             if not arguments.each:
                 print(f"drawn: {target}", file=sys.stderr)
     except OSError as error:

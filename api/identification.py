@@ -1,7 +1,7 @@
 """The one way from photos and observations to an answer, for the command line and for every route."""
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -18,10 +18,10 @@ from guidance.evidence import Observed, check_observations
 
 @dataclass(frozen=True)
 class NamedPhoto:
-    """The bytes of a photo and the name under which it came."""
+    """The name under which a photo came, and how to get its bytes: only the photo that is being read is in memory."""
 
     name: str
-    data: bytes
+    load: Callable[[], bytes]
 
 
 @dataclass(frozen=True)
@@ -49,13 +49,14 @@ def read_photos(photos: Sequence[NamedPhoto], resources: Resources) -> tuple[lis
     failures: list[PhotoError] = []
     seen: dict[str, PhotoReading] = {}
     for photo in photos:
-        key = hashlib.sha256(photo.data).hexdigest()
+        data = photo.load()
+        key = hashlib.sha256(data).hexdigest()
         if key in seen:
             first = seen[key]
             readings.append(PhotoReading(photo.name, first.width, first.height, Quality(False, ("duplicate",)), ()))
             continue
         try:
-            seen[key] = read_photo(photo.data, photo.name, resources.model, resources.limits)
+            seen[key] = read_photo(data, photo.name, resources.model, resources.limits)
             readings.append(seen[key])
         except PhotoError as error:
             failures.append(error)

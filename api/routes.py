@@ -1,10 +1,13 @@
 """The JSON routes. Each reads its request, hands the work to a slot and returns what came out."""
 
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
 from fastapi import APIRouter, Request, Response
 
 from api.identification import NamedPhoto, Resources, answer_for, check_request, read_photos
 from api.overlay import draw_overlay, jpeg_bytes
-from api.upload import Form, read_form
+from api.upload import Form, received_form
 from classifier.errors import InputError, PhotoError
 from guidance.answer_model import Answer
 from guidance.catalogue import Catalogue
@@ -49,8 +52,8 @@ REFUSALS = {
 @router.post("/v1/identifications", response_model=Answer, openapi_extra=FORM, responses=REFUSALS)
 async def identifications(request: Request) -> Response:
     """Identify one lift from up to six photos of it and from what somebody saw; at least one of either."""
-    form = await _taken_in(request)
-    document = await request.app.state.slots.run(_identify, form, request.app.state.resources)
+    async with _taken_in(request) as form:
+        document = await request.app.state.slots.run(_identify, form, request.app.state.resources)
     return Response(document, media_type="application/json")
 
 
@@ -62,10 +65,10 @@ async def identifications(request: Request) -> Response:
 )
 async def overlays(request: Request) -> Response:
     """One photo back as a JPEG with what was found drawn on it."""
-    form = await _taken_in(request)
-    if len(form.photos) != 1:
-        raise InputError(f"{len(form.photos)} photos came; send one photo for one drawing.")
-    picture = await request.app.state.slots.run(_drawn, form.photos[0], request.app.state.resources)
+    async with _taken_in(request) as form:
+        if len(form.photos) != 1:
+            raise InputError(f"{len(form.photos)} photos came; send one photo for one drawing.")
+        picture = await request.app.state.slots.run(_drawn, form.photos[0], request.app.state.resources)
     return Response(picture, media_type="image/jpeg")
 
 
@@ -89,13 +92,14 @@ async def readyz(request: Request) -> dict[str, str]:
     return {"status": "ready", "model": resources.model.info.version, "catalogue": f"{pool.id} {pool.version}"}
 
 
-async def _taken_in(request: Request) -> Form:
+@asynccontextmanager
+async def _taken_in(request: Request) -> AsyncIterator[Form]:
     state = request.app.state
     state.rate.take(request.client.host if request.client else "")
     state.slots.refuse_if_full()
-    form = await read_form(request, state.settings.max_request_mib * 2**20)
-    check_request(len(form.photos), form.observations, form.role, state.resources)
-    return form
+    async with received_form(request, state.settings.max_request_mib * 2**20) as form:
+        check_request(len(form.photos), form.observations, form.role, state.resources)
+        yield form
 
 
 def _identify(form: Form, resources: Resources) -> bytes:
@@ -112,7 +116,8 @@ def _named_together(failures: list[PhotoError]) -> PhotoError:
 
 
 def _drawn(photo: NamedPhoto, resources: Resources) -> bytes:
-    readings, failures = read_photos([photo], resources)
+    data = photo.load()
+    readings, failures = read_photos([NamedPhoto(photo.name, lambda: data)], resources)
     if failures:
         raise failures[0]
-    return jpeg_bytes(draw_overlay(photo.data, readings[0], resources.limits))
+    return jpeg_bytes(draw_overlay(data, readings[0], resources.limits))

@@ -2,12 +2,14 @@
 
 import json
 import re
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from pathlib import PurePath
 from typing import Any
 
 from fastapi import Request
-from starlette.datastructures import UploadFile
+from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
 
 from api.identification import NamedPhoto
@@ -33,8 +35,9 @@ class Form:
     role: str
 
 
-async def read_form(request: Request, max_bytes: int) -> Form:
-    """The photos, the observations and the role of a multipart request.
+@asynccontextmanager
+async def received_form(request: Request, max_bytes: int) -> AsyncIterator[Form]:
+    """The photos, the observations and the role of a multipart request; photos lie on disk until this is left.
 
     Raises `RequestTooLarge` while the body still streams in, and `InputError` for a form that makes no sense.
     """
@@ -45,18 +48,21 @@ async def read_form(request: Request, max_bytes: int) -> Form:
         )
     counted = _counted(request, max_bytes)
     try:
-        form = await counted.form(max_files=MOST_PARTS, max_fields=MOST_PARTS, max_part_size=MOST_TEXT_BYTES)
+        parts = await counted.form(max_files=MOST_PARTS, max_fields=MOST_PARTS, max_part_size=MOST_TEXT_BYTES)
     except HTTPException as error:
         raise InputError(f"The form cannot be read: {error.detail} Send multipart/form-data.") from error
     try:
-        unknown = sorted(set(form) - {"photos", "observations", "role"})
-        if unknown:
-            raise InputError(f"The form has a field {unknown[0]!r}; `photos`, `observations` and `role` are known.")
-        photos = [await _photo(part, n) for n, part in enumerate(form.getlist("photos"), 1)]
-        role = form.get("role") or "caregiver"
-        return Form(photos, _observations(form.getlist("observations")), str(role))
+        yield _form(parts)
     finally:
-        await form.close()
+        await parts.close()
+
+
+def _form(parts: FormData) -> Form:
+    unknown = sorted(set(parts) - {"photos", "observations", "role"})
+    if unknown:
+        raise InputError(f"The form has a field {unknown[0]!r}; `photos`, `observations` and `role` are known.")
+    photos = [_photo(part, n) for n, part in enumerate(parts.getlist("photos"), 1)]
+    return Form(photos, _observations(parts.getlist("observations")), str(parts.get("role") or "caregiver"))
 
 
 def _counted(request: Request, max_bytes: int) -> Request:
@@ -77,10 +83,10 @@ def _counted(request: Request, max_bytes: int) -> Request:
     return Request(request.scope, receive)
 
 
-async def _photo(part: UploadFile | str, number: int) -> NamedPhoto:
+def _photo(part: UploadFile | str, number: int) -> NamedPhoto:
     if isinstance(part, str):
         raise InputError(f"Photo {number} came as text; send it as a file, with a file name.")
-    return NamedPhoto(_plain_name(part.filename, number), await part.read())
+    return NamedPhoto(_plain_name(part.filename, number), part.file.read)
 
 
 def _plain_name(name: str | None, number: int) -> str:

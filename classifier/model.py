@@ -122,7 +122,6 @@ def _session(network: bytes, outputs: list[str], threads: int) -> Any:
     options = onnxruntime.SessionOptions()
     options.intra_op_num_threads = threads
     options.inter_op_num_threads = 1
-    options.enable_cpu_mem_arena = False  # keeps the serving process small; costs a few per cent of speed
     options.log_severity_level = 3
     try:
         session = onnxruntime.InferenceSession(network, options, providers=["CPUExecutionProvider"])

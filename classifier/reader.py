@@ -18,18 +18,19 @@ class Reader:
     recipe: Mapping[str, Any]
 
     def __call__(self, photo: Photo, found: Sequence[Found]) -> list[dict[str, np.ndarray]]:
-        """For each found subject the logits of `kind` and of every concept, by name; one run for all of them."""
-        if not found:
-            return []
-        heads = ["kind", *self.recipe["concepts"]]
-        outputs = self.session.run(heads, {self.session.get_inputs()[0].name: self.windows(photo, found)})
-        return [{head: logits[n] for head, logits in zip(heads, outputs, strict=True)} for n in range(len(found))]
+        """For each found subject the logits of `kind` and of every concept, by name.
 
-    def windows(self, photo: Photo, found: Sequence[Found]) -> np.ndarray:
-        """What the network is shown: float32 (N, 3, input_px, input_px), cut from the photo's own pixels."""
-        size, margin = self.recipe["input_px"], self.recipe["margin"]
-        cuts = [photo.window(square_window(f.box, photo.width, photo.height, margin), size) for f in found]
-        return np.stack([normalise(cut, self.recipe["mean"], self.recipe["std"]) for cut in cuts])
+        One window at a time: on a processor a batch is no faster, and it would take as many times the memory.
+        """
+        heads = ["kind", *self.recipe["concepts"]]
+        name = self.session.get_inputs()[0].name
+        runs = [self.session.run(heads, {name: self.window(photo, f)[None]}) for f in found]
+        return [{head: logits[0] for head, logits in zip(heads, outputs, strict=True)} for outputs in runs]
+
+    def window(self, photo: Photo, found: Found) -> np.ndarray:
+        """What the network is shown: float32 (3, input_px, input_px), cut from the photo's own pixels."""
+        box = square_window(found.box, photo.width, photo.height, self.recipe["margin"])
+        return normalise(photo.window(box, self.recipe["input_px"]), self.recipe["mean"], self.recipe["std"])
 
 
 def square_window(box: Box, width: int, height: int, margin: float) -> Box:
