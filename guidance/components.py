@@ -1,5 +1,6 @@
 """From sources to the two components of the answer: probabilities, set, verdict, reasons and contradictions."""
 
+import math
 from collections.abc import Sequence
 
 from classifier.taxonomy import CONCEPTS, CONTROL_BOX_CONCEPTS, UNLISTED
@@ -62,7 +63,9 @@ def _conclude(
         favourite=favourite,
         lowest=min(p[favourite] for p in (probabilities, *left_out)),
         values=values,
-        feature_belief=min((_belief(feature, value, about) for feature, value in wanted.items()), default=0.0),
+        feature_belief=math.prod(_belief(feature, value, about) for feature, value in wanted.items())
+        if wanted
+        else 0.0,
     )
     return {
         "decision": decide(standing, costs),

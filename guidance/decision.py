@@ -8,9 +8,10 @@ With p the probability of the favourite, and costs in minutes from the catalogue
     undecided   undecided_min                               ask before advising anything in particular
 
 The cheapest wins, the more cautious where they tie. `confirmed` is open only when the set holds one value, p reaches
-`ordering_bar`, and every feature of the favourite has been read or answered in its own right: its belief without any
-prior reaches `feature_bar`. So a fleet's share that is typed wrongly orders no part. Where sources contradict one
-another, p is the lowest probability that the favourite has when one of them in turn is left out.
+`ordering_bar`, and the favourite's features were read or answered in their own right: that all of them are right must
+have the probability `feature_bar` when every combination is equally likely before. So a fleet's share that is typed
+wrongly orders no part. Where sources contradict one another, p is the lowest probability that the favourite has when
+one of them in turn is left out.
 """
 
 from dataclasses import dataclass
@@ -26,8 +27,8 @@ Verdict = Literal["confirmed", "likely", "undecided", "unlisted", "not_seen"]
 class Standing:
     """What is known of one component.
 
-    `lowest`: the favourite's lowest probability over the ways to resolve a contradiction. `feature_belief`: the lowest
-    belief, without any prior, in a feature of the favourite.
+    `lowest`: the favourite's lowest probability over the ways to resolve a contradiction. `feature_belief`: the
+    probability that all of the favourite's features are right, with no prior.
     """
 
     seen: bool

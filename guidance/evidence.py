@@ -207,9 +207,12 @@ def _photo_sources(origin: str, subject: SubjectReading, priors: Mapping[str, Ma
 
 
 def _photo_source(origin: str, concept: str, subject: SubjectReading, prior: Mapping[str, float]) -> Source:
-    """Weigh one reading. What is no such subject says nothing, so its share of doubt moves to `not_visible`."""
+    """Weigh one reading. What may be no such subject says less: the doubt moves to `not_visible`.
+
+    The readings of one subject stand or fall together: each of its k concepts carries the k-th root of its probability.
+    """
     reading: ConceptReading = subject.concepts[concept]
-    trust = subject.probability * (1.0 - READING_DOUBT)
+    trust = subject.probability ** (1.0 / len(CONCEPTS_OF[subject.kind])) * (1.0 - READING_DOUBT)
     hidden = 1.0 - trust * (1.0 - reading.probabilities[NOT_VISIBLE])
     likelihood = {v: trust * reading.probabilities[v] / prior[v] + hidden for v in CONCEPTS[concept]}
     ruled_in = frozenset(reading.prediction_set) - {NOT_VISIBLE}

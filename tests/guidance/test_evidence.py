@@ -154,7 +154,7 @@ def _random_photo(rng):
     for concept, values in CONCEPTS.items():
         p = rng.dirichlet(np.ones(len(values) + 1))
         read[concept] = reading(concept, **dict(zip((*values, "not_visible"), p.tolist(), strict=True)))
-        trust = 0.9 * (1 - READING_DOUBT)
+        trust = 0.9 ** (1 / (1 if concept == "lowering" else 4)) * (1 - READING_DOUBT)
         messages[concept] = [trust * x * len(values) + 1 - trust * (1 - p[-1]) for x in p[:-1]]
     box = subject(CONTROL_BOX, {c: read[c] for c in CONTROL_BOX_CONCEPTS}, probability=0.9)
     head = subject(ACTUATOR_HEAD, {"lowering": read["lowering"]}, probability=0.9)
