@@ -25,7 +25,7 @@ SIZES = ((480, 360), (360, 480), (480, 270), (270, 480), (416, 416))
 _SIZE_SHARES = (0.28, 0.47, 0.06, 0.11, 0.08)
 _FRAMINGS = ("close", "mid", "wide", "none")
 _FRAMING_SHARES = (0.53, 0.17, 0.12, 0.18)
-_SAMPLES = 48
+_SAMPLES = 64
 
 
 @dataclass(frozen=True, eq=False)
