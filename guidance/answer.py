@@ -20,12 +20,12 @@ from guidance.answer_model import (
     SubjectOut,
 )
 from guidance.catalogue import Catalogue
-from guidance.catalogue_model import UNSURE, Role
+from guidance.catalogue_model import PERSON_IN_SLING, UNSURE, Role
 from guidance.components import actuator, control_box
 from guidance.evidence import Evidence, Observed, gather, posterior
 from guidance.hypotheses import hypotheses_of
 from guidance.lowering import lowering_advice, placed
-from guidance.next_step import PERSON_IN_SLING, next_step
+from guidance.next_step import next_step
 from guidance.parts import parts_for
 from guidance.safety import first_lines, may_do
 

@@ -6,7 +6,7 @@ from itertools import combinations
 from typing import TYPE_CHECKING
 
 from classifier.taxonomy import CONCEPTS, CONTROL_BOX_CONCEPTS, UNLISTED
-from guidance.catalogue_model import UNSURE, Generation, Observation, nearest
+from guidance.catalogue_model import PERSON_IN_SLING, UNSURE, Generation, Observation, nearest
 from guidance.derived_questions import WHICH_BOX
 from guidance.fault_checks import SECTIONS as FAULT_SECTIONS
 from guidance.fault_checks import fault_problems
@@ -106,18 +106,30 @@ def _lowering_shares(i: int, shares: dict[str, float]) -> Iterator[Found]:
 
 def _observations(catalogue: "Catalogue") -> Iterator[Found]:
     ids = {o.id: o for o in catalogue.observations}
+    if PERSON_IN_SLING not in ids or set(ids[PERSON_IN_SLING].options) != {"yes", "no"}:
+        yield ("observations",), f"no row '{PERSON_IN_SLING}' with the options yes and no; safety hangs on it"
     for i, row in enumerate(catalogue.observations):
         if row.id in CONCEPTS or row.id == WHICH_BOX:
             yield ("observations", i, "id"), f"'{row.id}' is kept for a question of its own; use another id"
         if UNSURE in row.options:
             yield ("observations", i, "options"), f"'{UNSURE}' is always open; leave it out"
         yield from _reliability(i, row)
+        if row.about is not None and row.about not in CONCEPTS:
+            yield from _about_trait(i, row, catalogue)
         for other, answer in row.needs.items():
             where = ("observations", i, "needs", other)
             if other not in ids:
                 yield where, f"no such observation{nearest(other, list(ids))}"
             elif answer not in ids[other].options:
                 yield where, f"came '{answer}'{nearest(answer, list(ids[other].options))}"
+
+
+def _about_trait(i: int, row: Observation, catalogue: "Catalogue") -> Iterator[Found]:
+    where = ("observations", i, "about")
+    if not any(row.about in g.traits for g in catalogue.generations):
+        yield where, f"'{row.about}' is no concept, and no generation's trait{nearest(row.about, list(CONCEPTS))}"
+    if set(row.reliability) != set(catalogue.trait_values[row.about]):
+        yield where, f"another question about '{row.about}' knows other values; use the same"
 
 
 def _reliability(i: int, row: Observation) -> Iterator[Found]:

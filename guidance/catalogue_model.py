@@ -15,6 +15,9 @@ ROLES: tuple[Role, ...] = get_args(Role)
 UNSURE = "unsure"
 """The answer "don't know", open to every question; it says nothing either way."""
 
+PERSON_IN_SLING = "person_in_sling"
+"""The question whether somebody is in the sling or off the floor: every catalogue has it, answered yes or no."""
+
 Identifier = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9_-]*$")]
 Probability = Annotated[float, Field(ge=0.0, le=1.0)]
 OpenProbability = Annotated[float, Field(gt=0.0, lt=1.0)]

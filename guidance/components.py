@@ -52,7 +52,7 @@ def _conclude(
     lowest probability when any one of them is left out. A correction settles this for the verdict, not for the set.
     """
     costs: DecisionCosts = catalogue.decision.control_box if what == "generation" else catalogue.decision.actuator
-    conflicts = conflicts_in(about)
+    conflicts = conflicts_in(about, catalogue)
     probabilities = getattr(evidence.now, what)
     opposed = [(s, conflict) for conflict in conflicts for s in conflict.sources]
     taken_right = [getattr(_without(conflict.against(s), evidence), what) for s, conflict in opposed]

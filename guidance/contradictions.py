@@ -1,11 +1,13 @@
 """Sources that cannot all be right about one feature: found, and named so that a person can settle it."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
+from classifier.taxonomy import CONTROL_BOX_CONCEPTS
 from guidance.answer_model import Because, Contradiction
 from guidance.catalogue import Catalogue
+from guidance.catalogue_model import Generation
 from guidance.evidence import Source
 
 SAYS = 0.8
@@ -14,25 +16,34 @@ SAYS = 0.8
 
 @dataclass(frozen=True)
 class Conflict:
-    """Sources about one feature of which some two hold no value in common, in the order in which they came."""
+    """Sources of which some two cannot both be right, in the order in which they came, and what they are about."""
 
     feature: str
     sources: tuple[Source, ...]
 
     def against(self, source: Source) -> tuple[Source, ...]:
-        return tuple(s for s in self.sources if not s.holds & source.holds)
+        """Give the sources that are wrong if this one is right."""
+        return tuple(
+            s
+            for s in self.sources
+            if (s.feature != source.feature and "generation" in (s.feature, source.feature))
+            or (s.feature == source.feature and not s.holds & source.holds)
+        )
 
 
-def conflicts_in(sources: Iterable[Source]) -> tuple[Conflict, ...]:
-    """Find the features on which sources contradict one another."""
-    by_feature: dict[str, list[Source]] = {}
-    for source in sources:
-        by_feature.setdefault(source.feature, []).append(source)
+def conflicts_in(sources: Sequence[Source], catalogue: Catalogue) -> tuple[Conflict, ...]:
+    """Find the features on which sources hold nothing in common, and features against the box that somebody named."""
     found = []
-    for feature, about in by_feature.items():
+    for feature in dict.fromkeys(s.feature for s in sources):
+        about = [s for s in sources if s.feature == feature]
         opposed = {s for pair in combinations(about, 2) if not pair[0].holds & pair[1].holds for s in pair}
         if opposed:
             found.append(Conflict(feature, tuple(s for s in about if s in opposed)))
+    for named_box in (s for s in sources if s.feature == "generation" and len(s.holds) == 1):
+        row = catalogue.generations_by_id.get(*named_box.holds)
+        opposed = {s for s in sources if s.feature in CONTROL_BOX_CONCEPTS and row and _differs(s, row)}
+        if opposed:
+            found.append(Conflict("generation", (*(s for s in sources if s in opposed), named_box)))
     return tuple(found)
 
 
@@ -52,6 +63,10 @@ def reasons(sources: Sequence[Source]) -> tuple[Because, ...]:
         elif source.observed is not None:
             said.append(Because(concept=source.observed.id, value=source.observed.answer, source=source.origin))
     return tuple(said)
+
+
+def _differs(source: Source, row: Generation) -> bool:
+    return getattr(row, source.feature) not in source.holds
 
 
 def _words(source: Source, catalogue: Catalogue) -> str:

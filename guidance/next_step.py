@@ -17,15 +17,12 @@ import numpy as np
 from classifier.taxonomy import CONCEPTS, UNLISTED
 from guidance.answer_model import Next
 from guidance.catalogue import Catalogue
-from guidance.catalogue_model import Observation, Role, View
+from guidance.catalogue_model import PERSON_IN_SLING, Observation, Role, View
 from guidance.decision import Verdict
 from guidance.evidence import Evidence, Observed
 
 SETTLED: tuple[Verdict, ...] = ("confirmed", "unlisted")
 """Verdicts that another question would not change."""
-
-PERSON_IN_SLING = "person_in_sling"
-"""The observation that says whether somebody is in the sling or off the floor; every catalogue uses this id."""
 
 
 BEGUN = 0.1

@@ -142,6 +142,17 @@ def test_an_answer_about_several_values_can_contradict_a_photo():
     assert "photo 1 shows the battery built in, you answered 'Yes, it comes off'" in found.contradictions[0].text
 
 
+def test_a_photo_can_contradict_the_box_that_somebody_named():
+    found = ask(DEMO, [box_photo(0.99, **HUNG_TOP)], ("which_box", "sealed-front")).control_box
+    assert found.contradictions[0].concept == "generation"
+    assert "photo 1 shows the stop on top, photo 1 shows the battery hung on the box as a pack" in (
+        found.contradictions[0].text
+    )
+    assert found.contradictions[0].text.endswith("you answered 'Sealed box, stop in front'")
+    assert found.decision != "confirmed" and {"hung-top", "sealed-front"} <= set(found.values)
+    assert not ask(DEMO, [box_photo(0.99, **HUNG_TOP)], ("which_box", "hung-top")).control_box.contradictions
+
+
 def test_the_answer_follows_a_correction_at_once_but_orders_nothing_on_it():
     """The photo took a sealed box's stop for one on top; the person says that it is in front."""
     seen = box_photo(0.99, stop_position="top", battery="built_in", charge_display="lamp_row", service_buttons="side")

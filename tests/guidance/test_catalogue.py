@@ -102,6 +102,20 @@ def test_caregivers_read_short_sentences():
         pytest.param(
             "observations.toml", "visible = { lowering", "visible = { lowerin", ["views[2]", "'lowering'"], id="view"
         ),
+        pytest.param(
+            "observations.toml",
+            'about = "stop_position"',
+            'about = "stop_positon"',
+            ["observations[1].about", "did you mean 'stop_position'"],
+            id="concept of a question",
+        ),
+        pytest.param(
+            "observations.toml",
+            'id = "person_in_sling"',
+            'id = "person_in_slings"',
+            ["no row 'person_in_sling'", "safety"],
+            id="the question about the sling",
+        ),
         pytest.param("pool.toml", "ordering_bar = 0.99", "ordering_bar = 1.5", ["ordering_bar", "1.5"], id="bar"),
         pytest.param("pool.toml", "unlisted_share = 0.3\n", "", ["pool.unlisted_share", "is missing"], id="missing"),
         pytest.param("pool.toml", "[pool]", "[pool", ["pool.toml", "TOML", "line"], id="not TOML"),
