@@ -26,6 +26,7 @@ def create_app(settings: Settings, resources: Resources | None = None) -> FastAP
         version=loaded.model.info.version,
         description="Identify a patient lift's control box and lowering mechanism from photos, and say what to do now.",
         lifespan=lifespan,
+        docs_url=None,  # the framework's own pages fetch their scripts from elsewhere; ours stands alone
         redoc_url=None,
     )
     app.state.settings = settings

@@ -77,8 +77,11 @@ async def _too_many(request: Request, error: TooManyRequests) -> JSONResponse:
 
 
 async def _http(request: Request, error: HTTPException) -> JSONResponse:
-    title = HTTPStatus(error.status_code).phrase.capitalize()
-    return problem(request, error.status_code, title, str(error.detail), dict(error.headers or {}))
+    phrase = HTTPStatus(error.status_code).phrase
+    told = str(error.detail)
+    if told == phrase:
+        told = f"{request.method} {request.url.path} is not served; /docs describes what is."
+    return problem(request, error.status_code, phrase.capitalize(), told, dict(error.headers or {}))
 
 
 async def _invalid(request: Request, error: RequestValidationError) -> JSONResponse:

@@ -4,9 +4,12 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
 from fastapi import APIRouter, Request, Response
+from fastapi.responses import HTMLResponse
 
+from api.docs_page import docs_page
 from api.identification import NamedPhoto, Resources, answer_for, check_request, read_photos
 from api.overlay import draw_overlay, jpeg_bytes
+from api.settings import MOST_PHOTOS
 from api.upload import Form, received_form
 from classifier.errors import InputError, PhotoError
 from guidance.answer_model import Answer
@@ -25,12 +28,17 @@ FORM = {
                 "schema": {
                     "type": "object",
                     "properties": {
-                        "photos": {"type": "array", "items": PHOTO_SCHEMA, "maxItems": 6},
+                        "photos": {"type": "array", "items": PHOTO_SCHEMA, "maxItems": MOST_PHOTOS},
                         "observations": {
                             "type": "string",
                             "description": 'a JSON list, for example [{"id": "battery_comes_off", "answer": "yes"}]',
                         },
-                        "role": {"type": "string", "enum": list(ROLES), "default": "caregiver"},
+                        "role": {
+                            "type": "string",
+                            "enum": list(ROLES),
+                            "default": ROLES[0],
+                            "description": "who is told",
+                        },
                     },
                 }
             }
@@ -90,6 +98,12 @@ async def readyz(request: Request) -> dict[str, str]:
     resources: Resources = request.app.state.resources
     pool = resources.catalogue.pool
     return {"status": "ready", "model": resources.model.info.version, "catalogue": f"{pool.id} {pool.version}"}
+
+
+@router.get("/docs", include_in_schema=False, response_class=HTMLResponse)
+async def docs(request: Request) -> str:
+    """This API described for people."""
+    return docs_page(request.app.openapi(), str(request.base_url))
 
 
 @asynccontextmanager

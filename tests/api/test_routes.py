@@ -195,8 +195,8 @@ def test_names_lose_folders_and_control_characters(client: TestClient) -> None:
 
 
 def test_unknown_routes_and_methods_are_problems_too(client: TestClient) -> None:
-    assert_problem(client.get("/v1/nothing"), 404, "Not Found")
-    assert_problem(client.get("/v1/identifications"), 405, "Method Not Allowed")
+    assert_problem(client.get("/v1/nothing"), 404, "GET /v1/nothing is not served; /docs")
+    assert_problem(client.get("/v1/identifications"), 405, "GET /v1/identifications is not served")
 
 
 def test_a_fault_of_ours_is_a_500_that_gives_nothing_away(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -228,7 +228,16 @@ def test_catalogue_health_and_documentation(client: TestClient) -> None:
     assert client.get("/v1/catalogue").json()["pool"]["id"] == "demo-loan-pool"
     assert client.get("/healthz").json() == {"status": "alive"}
     assert client.get("/readyz").json()["model"] == "toy"
-    assert client.get("/docs").status_code == 200
+
+
+def test_the_page_about_the_api_names_every_route_and_fetches_nothing(client: TestClient) -> None:
+    page = client.get("/docs")
+    assert page.status_code == 200
+    assert page.headers["content-type"].startswith("text/html")
+    for path in client.get("/openapi.json").json()["paths"]:
+        assert f" {path}</code>" in page.text
+    assert "photos" in page.text
+    assert not any(word in page.text for word in ("<script", "src=", "stylesheet", "//cdn", "@import"))
 
 
 def test_openapi_describes_form_answer_and_refusals(client: TestClient) -> None:
