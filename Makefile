@@ -30,13 +30,12 @@ clean:
 
 $(DEMO_ENV)/ready: pyproject.toml $(wildcard classifier/* classifier/weights/* guidance/* guidance/demo_catalogue/* api/*)
 	$(PYTHON) -m venv $(DEMO_ENV)
-	$(DEMO_ENV)/bin/python -m pip install -q --upgrade pip
+	rm -rf build  # left there, it would smuggle files that are gone into the installation
 	$(DEMO_ENV)/bin/python -m pip install -q .
 	@touch $@
 
 # torch and torchvision must match each other, so that all extras are resolved in one command.
 $(TEST_ENV)/ready: pyproject.toml
 	$(PYTHON) -m venv $(TEST_ENV)
-	$(TEST_ENV)/bin/python -m pip install -q --upgrade pip
 	$(TEST_ENV)/bin/python -m pip install -q -e '.[train,test]'
 	@touch $@

@@ -1,0 +1,66 @@
+"""The networks that are shipped: small, whole, and saying today what they said when they were exported."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from classifier.identify import WEIGHTS_DIR, Model
+from classifier.photo import PhotoLimits, open_photo
+
+GOLDEN = Path(__file__).parents[1] / "golden"
+MOST_BYTES = 20_000_000
+ROUNDING = 1e-3
+"""Another processor or runtime adds in another order; logits are of the order of 10."""
+
+RECODING = 0.5
+"""Another JPEG decoder moves pixels by a few steps in 255, and with them the logits."""
+
+
+@pytest.fixture(scope="module")
+def shipped() -> Model:
+    return Model.load(WEIGHTS_DIR)
+
+
+@pytest.fixture(scope="module")
+def golden() -> dict:
+    return json.loads((GOLDEN / "logits.json").read_text("utf-8"))
+
+
+def test_all_weights_together_are_small() -> None:
+    assert sum(path.stat().st_size for path in WEIGHTS_DIR.iterdir()) <= MOST_BYTES
+
+
+def test_metadata_says_where_the_weights_come_from(shipped: Model) -> None:
+    assert {"seed", "manifest_sha256", "git_revision", "backbone"} <= set(shipped.metadata["provenance"])
+    assert shipped.info.trained_on["synthetic"] > 0
+    assert shipped.info.trained_on["owned_photos"] == 0
+
+
+def test_the_stored_logits_belong_to_these_weights(shipped: Model, golden: dict) -> None:
+    assert golden["model"] == shipped.info.sha256, (
+        "run `python -m tests.golden` after new weights, and look at the diff"
+    )
+
+
+def test_from_the_stored_tensors_the_logits_are_the_same(shipped: Model, golden: dict) -> None:
+    with np.load(GOLDEN / "tensors.npz") as tensors:
+        windows = tensors["windows"]
+    name = shipped.reader.session.get_inputs()[0].name
+    for window, want in zip(windows, golden["logits"], strict=True):
+        came = dict(zip(want, shipped.reader.session.run(list(want), {name: window[None]}), strict=True))
+        for head, logits in want.items():
+            assert came[head][0] == pytest.approx(logits, abs=ROUNDING)
+
+
+def test_from_the_stored_photo_the_reading_is_nearly_the_same(shipped: Model, golden: dict) -> None:
+    photo = open_photo((GOLDEN / "photo.jpg").read_bytes(), "photo.jpg", PhotoLimits())
+    found = shipped.finder(photo)
+    assert [f.kind for f in found] == [f["kind"] for f in golden["found"]]
+    for f, want in zip(found, golden["found"], strict=True):
+        assert f.box == pytest.approx(want["box"], abs=0.01)
+        assert f.probability == pytest.approx(want["probability"], abs=0.05)
+    for came, want in zip(shipped.reader(photo, found), golden["logits"], strict=True):
+        for head, logits in want.items():
+            assert came[head] == pytest.approx(logits, abs=RECODING)
