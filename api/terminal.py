@@ -64,7 +64,7 @@ def _verdict(component: Component, name: Callable[[str], str]) -> str:
         return "NOT SETTLED, it can be"
     sure = percent(component.probabilities[component.favourite])
     if component.decision == "likely":
-        return f"probably {name(component.favourite)}, {sure}: not sure enough to order a part or to act on it"
+        return f"probably {name(component.favourite)}, {sure}: NOT CONFIRMED"
     if component.decision == "unlisted":
         return f"{name(component.favourite)}, {sure}"
     return f"{name(component.favourite)}, {sure}: CONFIRMED"
