@@ -187,12 +187,12 @@ def _decode(data: bytes, name: str, kind: str, turn: Image.Transpose | None, shr
 def _lower_part_missing(data: bytes, image: Image.Image) -> bool:
     """Whether the codec ran out of data and painted the rest grey, which it does without an error.
 
-    A last row of exactly mid grey is suspicious, no proof: with more data before the end mark, a real grey stays grey
+    A last corner of exactly mid grey is suspicious, no proof: with more data before the end mark, a real grey stays grey
     and a missing part is painted otherwise.
     """
-    last_row = np.asarray(image.crop((0, image.height - 1, image.width, image.height)))
+    corner = np.asarray(image.crop((image.width - 1, image.height - 1, image.width, image.height)))
     end = data.rfind(b"\xff\xd9")
-    if end < 0 or image.mode not in ("RGB", "L") or not (last_row == MID_GREY).all():
+    if end < 0 or image.mode not in ("RGB", "L") or not (corner == MID_GREY).all():
         return False
     again = Image.open(io.BytesIO(data[:end] + b"\x55" * 4096 + data[end:]), formats=["JPEG", "MPO"])
     again.draft("RGB", image.size)

@@ -191,6 +191,14 @@ def test_a_cut_off_jpeg_with_an_end_mark_is_noticed(kept: float, progressive: bo
         pixels(cut + b"\xff\xd9")
 
 
+@pytest.mark.parametrize("dropped", [512, 4000])
+def test_a_jpeg_that_lost_a_piece_in_its_middle_is_noticed(dropped: int) -> None:
+    data = encoded(noisy_scene(), "JPEG")
+    for at in range(2000, len(data) - 2 * dropped, len(data) // 20):
+        with pytest.raises(UnreadablePhoto):
+            pixels(data[:at] + data[at + dropped :])
+
+
 def test_a_truly_grey_jpeg_is_whole() -> None:
     grey = Image.new("RGB", (640, 480), (MID_GREY,) * 3)
     assert (pixels(encoded(grey)) == MID_GREY).all()
