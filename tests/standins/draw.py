@@ -96,7 +96,7 @@ def draw(index: int, seed: int, out: Path, maps: Path, samples: int, threads: in
         "families": {"environment": scene.world.name or scene.lighting, "place": scene.place, "phone": settings.name},
         "framing": wanted.framing if subjects else "none",
         "conditions": sorted(conditions),
-        "fair": is_fair(wanted, conditions, scene, subjects, camera),
+        "fair": is_fair(wanted, conditions, subjects, camera),
         "camera": {
             "focal_mm": round(camera.focal_mm, 1),
             "distance_m": round(camera.distance_mm / 1000, 3),
@@ -160,14 +160,13 @@ def wish(rng: np.random.Generator) -> tuple[Wish, set[str]]:
     ), conditions
 
 
-def is_fair(wanted: Wish, conditions: set[str], scene: Scene, subjects: list[dict], camera: Camera) -> bool:
-    """Close, well lit, nothing cut off, and every concept of the part in focus readable and settled."""
-    if not (wanted.fair and subjects) or conditions or scene.lighting in ("night", "flash"):
+def is_fair(wanted: Wish, conditions: set[str], subjects: list[dict], camera: Camera) -> bool:
+    """Close, well lit, nothing cut off; the part in focus readable at a glance, every value of the others shown."""
+    if not (wanted.fair and subjects) or conditions or wanted.lighting in ("night", "flash"):
         return False
-    if any(subject["cut_off"] for subject in subjects):
+    if any(subject["cut_off"] for subject in subjects) or not any(subject["in_focus"] for subject in subjects):
         return False
-    focus = [subject for subject in subjects if subject["kind"] == wanted.focus]
-    return bool(focus) and _readable(focus[0], camera)
+    return all(_readable(s, camera) if s["in_focus"] else _shown(s) for s in subjects)
 
 
 def _box_values(rng: np.random.Generator) -> dict[str, str]:
@@ -187,26 +186,10 @@ def _sighted(
     """A camera that sees the focus, whole and readable where the picture shall be fair; and the labels from there."""
     best = None
     for _ in range(CAMERA_TRIES):
-        camera = next(
-            (
-                found
-                for found in (look(rng, scene, wanted.framing, wanted.fair) for _ in range(40))
-                if not wanted.fair or _whole(scene, found)
-            ),
-            None,
-        ) or look(rng, scene, wanted.framing, wanted.fair)
+        drawn = [look(rng, scene, wanted.framing, wanted.fair) for _ in range(40 if wanted.fair else 1)]
+        camera = next((camera for camera in drawn if _whole(scene, camera)), drawn[0])
         subjects, strangers = measured(scene, camera, stage.measure(camera))
-        focus = [subject for subject in subjects if subject["kind"] == wanted.focus]
-        if not wanted.focus:
-            good = 1.0 if strangers or not wanted.look_alikes else 0.5
-        else:
-            good = (
-                0.0
-                if not focus
-                else 1.0
-                if not wanted.fair
-                else 0.5 * _readable(focus[0], camera) + 0.5 * (not any(s["cut_off"] for s in subjects))
-            )
+        good = _worth(wanted, subjects, strangers, camera)
         if best is None or good > best[0]:
             best = (good, camera, subjects, strangers)
         if good == 1.0:
@@ -217,6 +200,18 @@ def _sighted(
     if wanted.framing == "wide":
         conditions.add("far")
     return camera, subjects, strangers
+
+
+def _worth(wanted: Wish, subjects: list[dict], strangers: list[dict], camera: Camera) -> float:
+    """How well a view shows what was wished for: 1 is good enough."""
+    if not wanted.focus:
+        return 1.0 if strangers or not wanted.look_alikes else 0.5
+    focus = [subject for subject in subjects if subject["in_focus"]]
+    if not focus:
+        return 0.0
+    if not wanted.fair or is_fair(wanted, set(), subjects, camera):
+        return 1.0
+    return 0.4 + 0.2 * _readable(focus[0], camera) + 0.2 * (not any(subject["cut_off"] for subject in subjects))
 
 
 def _whole(scene: Scene, camera: Camera) -> bool:
@@ -233,13 +228,15 @@ def _whole(scene: Scene, camera: Camera) -> bool:
     return True
 
 
+def _shown(subject: dict) -> bool:
+    return all(concept["visible"] and "possible" not in concept for concept in subject["concepts"].values())
+
+
 def _readable(subject: dict, camera: Camera) -> bool:
     """Whether a person would name every value at a glance: the evidence exceeds the smallest by the factors below."""
     least = smallest_evidence_px(camera.width, camera.height)
-    return subject["visible_fraction"] > 0.85 and all(
-        concept["visible"]
-        and "possible" not in concept
-        and concept["evidence_px"] >= FAIR_EVIDENCE.get((name, concept["value"]), 2.5) * least
+    return (subject["visible_fraction"] > 0.85 and _shown(subject)) and all(
+        concept["evidence_px"] >= FAIR_EVIDENCE.get((name, concept["value"]), 2.5) * least
         for name, concept in subject["concepts"].items()
     )
 

@@ -47,6 +47,7 @@ def measured(scene: Scene, camera: Camera, passes: Passes) -> tuple[list[dict], 
             "visible_px": int(mask.sum()),
             "visible_fraction": round(min(1.0, float(mask.sum()) / max(whole, 1)), 3),
             "cut_off": _touches_edge(mask),
+            "in_focus": index == scene.focus,
         }
         entry["concepts"] = concepts(scene, camera, passes, index)
         subjects.append(entry)
