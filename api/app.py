@@ -5,7 +5,7 @@ from contextlib import asynccontextmanager
 
 from fastapi import FastAPI
 
-from api import problems
+from api import problems, troubleshooting
 from api.identification import Resources
 from api.routes import router
 from api.settings import Settings
@@ -34,5 +34,6 @@ def create_app(settings: Settings, resources: Resources | None = None) -> FastAP
     app.state.slots = Slots(settings.slots, settings.queue)
     app.state.rate = Rate(settings.requests_per_minute)
     app.include_router(router)
+    app.include_router(troubleshooting.router)
     problems.install(app)
     return app

@@ -14,6 +14,7 @@ from dataclasses import fields
 from pathlib import Path
 
 from api.settings import MOST_PHOTOS, PREFIX, Settings
+from api.troubleshooting_commands import add_commands
 from classifier.errors import HoistloreError, InputError, NothingToGoOn, PhotoError, PhotoTooLarge, UnreadablePhoto
 
 UNUSABLE, NO_PHOTO_READ = 2, 3
@@ -66,6 +67,7 @@ def _parser() -> argparse.ArgumentParser:
     serve.add_argument("--port", type=int, help="port to listen on")
     serve.add_argument("--catalogue", metavar="FILE", help="the catalogue of your own pool")
     serve.set_defaults(run=_serve)
+    add_commands(commands)
     return parser
 
 

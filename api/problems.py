@@ -19,6 +19,8 @@ STATUS_OF = {
     errors.NothingToGoOn: (422, "Nothing to go on"),
     errors.TooManyPhotos: (422, "Too many photos"),
     errors.ObservationError: (422, "Observation not understood"),
+    errors.ReadingError: (422, "Reading not possible"),
+    errors.CaseError: (422, "Case not understood"),
     errors.InputError: (422, "Request not understood"),
 }
 """Failures of a request to status and title; anything else is a fault of ours (500)."""

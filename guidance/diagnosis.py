@@ -65,13 +65,14 @@ def diagnose(
     rows = np.vstack([base.over_causes, *(base.with_context(context) for context in open_contexts)])
     for finding, outcome in symptom.findings.items():
         rows = rows * space.column(finding, outcome)
-    fold = _Fold(rows, rows[0] / rows[0].sum())
+    rows /= rows[0].sum()
+    fold = _Fold(rows, rows[0])
     for stretch, repair, outcome in _stretches(case, catalogue, electric_findings):
         _fold_findings(fold, stretch, symptom.findings, catalogue)
         if repair is not None:
             _fold_repair(fold, repair, outcome, symptom.gone, catalogue)
     fold.done |= {step.id for step in case.done if step.outcome in (SKIPPED, UNSURE)}
-    weights = fold.rows / fold.rows[0].sum()
+    weights = fold.rows
     by_context, at = {}, 1
     for context in open_contexts:
         answers = len(catalogue.contexts_by_id[context].options)
@@ -96,14 +97,9 @@ def fault_probabilities(space: Space, weights: np.ndarray) -> np.ndarray:
 
 def component_probabilities(catalogue: Catalogue, weights: np.ndarray) -> dict[str, float]:
     """Probability of each component that at least one of its faults is there, likeliest first."""
-    space = catalogue.fault_space
-    together: dict[str, np.ndarray] = {}
-    for position, node in enumerate(space.cause_nodes):
-        component = catalogue.faults_by_id[node.id].component
-        present = space.hypotheses[:, position] == 1
-        together[component] = together.get(component, False) | present
-    found = {component: float(weights @ present) for component, present in together.items()}
-    return dict(sorted(found.items(), key=lambda item: -item[1]))
+    found = catalogue.component_masks @ weights
+    order = np.argsort(-found, kind="stable")
+    return {catalogue.components[i].id: float(found[i]) for i in order}
 
 
 def tried(space: Space, rows: np.ndarray, repair: Repair, gone: str) -> tuple[np.ndarray, np.ndarray]:
@@ -154,8 +150,8 @@ def _fold_findings(fold: _Fold, stretch: list[tuple], complaint: Mapping[str, st
     usable, texts = _without_contradictions(fold.rows[0], stretch, {} if fold.done else complaint, catalogue)
     fold.contradictions += texts
     for check, finding, outcome in usable:
-        fold.before = fold.rows[0] / fold.rows[0].sum()
-        fold.rows = fold.rows * catalogue.fault_space.column(finding, outcome)
+        rows = fold.rows * catalogue.fault_space.column(finding, outcome)
+        _condition(fold, rows, _words(catalogue, finding, outcome))
         fold.done.add(check)
         area = catalogue.checks_by_id[check].area if check in catalogue.checks_by_id else None
         fold.opened |= {area} - {None}
@@ -165,12 +161,22 @@ def _fold_findings(fold: _Fold, stretch: list[tuple], complaint: Mapping[str, st
 
 def _fold_repair(fold: _Fold, repair: Repair, outcome: str, gone: str, catalogue: Catalogue) -> None:
     """What stays after a repair: the faults that it does not mend, and the trouble unless it is said to be gone."""
-    fold.before = fold.rows[0] / fold.rows[0].sum()
     works, still = tried(catalogue.fault_space, fold.rows, repair, gone)
-    fold.rows = {WORKS: works, STILL: still, UNSURE: works + still}[outcome]
+    rows = {WORKS: works, STILL: still, UNSURE: works + still}[outcome]
+    _condition(fold, rows, f"{repair.text} {outcome}")
     fold.done.add(repair.id)
     fold.opened |= {repair.area} - {None}
     fold.works = outcome == WORKS
+
+
+def _condition(fold: _Fold, rows: np.ndarray, words: str) -> None:
+    """Take over what is left after one more thing was found; what leaves nothing is named and set aside."""
+    total = rows[0].sum()
+    fold.before = fold.rows[0]
+    if total > 0:
+        fold.rows = rows / total
+    else:
+        fold.contradictions.append(f"“{words}” cannot be, with all that was found before. Look again.")
 
 
 def _without_contradictions(
@@ -178,7 +184,6 @@ def _without_contradictions(
 ) -> tuple[list[tuple], list[str]]:
     """Set findings aside that cannot be true together, and name them; they are never averaged."""
     space, aside, texts = catalogue.fault_space, set(), []
-    weights = weights / weights.sum()
     for step in stretch:
         if step[1] in complaint and step[2] != complaint[step[1]]:
             aside.add(step)

@@ -37,7 +37,7 @@ def next_step(choice: Choice, diagnosis: Diagnosis, catalogue: Catalogue, role: 
         tells_apart=told,
         expected_minutes=choice.expected_minutes,
         otherwise_minutes=choice.otherwise_minutes,
-        why=_why(step, outcomes, choice),
+        why=_short_why(step, outcomes) if role == "caregiver" else _why(step, outcomes, choice),
     )
 
 
@@ -77,6 +77,14 @@ def _shifts(joint: np.ndarray, catalogue: Catalogue, before: dict[str, float]) -
         for component in moved
         if abs(after[component] - before[component]) >= LEAST_SHIFT
     )
+
+
+def _short_why(step: Check | Repair | Context, outcomes: tuple[OutcomeOut, ...]) -> str:
+    """The reason in a few words, without numbers."""
+    if isinstance(step, Repair):
+        return "What is left needs somebody else." if step.kind == LAST_RESORT else "This often mends it."
+    names = list(dict.fromkeys(shift.name for outcome in outcomes for shift in outcome.shifts))[:2]
+    return f"This helps to tell: {' or '.join(names)}?" if names else "This rules something out."
 
 
 def _why(step: Check | Repair | Context, outcomes: tuple[OutcomeOut, ...], choice: Choice) -> str:

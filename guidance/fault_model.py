@@ -3,6 +3,7 @@
 from functools import cached_property
 from typing import Annotated, Any, Literal
 
+import numpy as np
 from pydantic import Field, model_validator
 
 from guidance.catalogue_model import Identifier, Minutes, Probability, Role, Row, Sentence, Share, Text
@@ -198,6 +199,13 @@ class FaultSections(Row):
     def fault_space(self) -> Space:
         """The compiled network of the faults; built when first asked for."""
         return compile_faults(self)
+
+    @cached_property
+    def component_masks(self) -> np.ndarray:
+        """For each component, in its row's order, the hypotheses with a fault of it: (components, H) flags."""
+        causes = [self.faults_by_id[node.id].component for node in self.fault_space.cause_nodes]
+        fault_of = np.array([[component == row.id for component in causes] for row in self.components], dtype=float)
+        return (fault_of @ self.fault_space.hypotheses.T > 0).astype(float)
 
     @cached_property
     def faults_by_id(self) -> dict[str, Fault]:

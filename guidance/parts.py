@@ -29,6 +29,13 @@ ORDERING_ROLES: tuple[Role, ...] = ("agent", "technician")
 """Who orders parts; a caregiver is shown none."""
 
 
+ASK_FIRST = {
+    "generation": "Confirm first which control box this is. A photo from one of its front corners helps.",
+    "lowering": "Confirm first how this actuator is lowered by hand. A photo of its motor end from the side helps.",
+}
+"""What is asked before a number is named."""
+
+
 def parts_of_likeliest(
     case: Case, catalogue: Catalogue, lift: Identified, components: Mapping[str, float]
 ) -> tuple[PartsOut, ...]:
@@ -72,7 +79,7 @@ def part_for(
     """The parts of one component, several where it has several; without numbers while something is missing."""
     row = catalogue.components_by_id[component]
     known = {"generation": generation, "lowering": lowering}
-    missing = tuple(_ask(what, row.photo) for what in row.depends_on if known[what] is None)
+    missing = tuple(ASK_FIRST[what] for what in row.depends_on if known[what] is None)
     confirm = advice(row.confirm, role)
     if missing:
         open_part = PartsOut(component=component, name=row.name, part=None, ask=missing, confirm_before_order=confirm)
@@ -106,14 +113,6 @@ def _fits(part: SparePart, generation: str | None, lowering: str | None) -> bool
     return (not part.generations or generation in part.generations) and (
         not part.mechanisms or lowering in part.mechanisms
     )
-
-
-def _ask(what: str, photo: str) -> str:
-    asked = {
-        "generation": "Confirm first which control box this is.",
-        "lowering": "Confirm first how this actuator is lowered by hand.",
-    }[what]
-    return f"{asked} {photo}".strip()
 
 
 def _do_not_mix(catalogue: Catalogue, part: SparePart) -> tuple[str, ...]:

@@ -51,6 +51,11 @@ class Problem:
         return np.concatenate([np.zeros((0, self.works.shape[1])), *self.answers])
 
     @cached_property
+    def inside(self) -> tuple[np.ndarray, ...]:
+        """The repairs of each area."""
+        return tuple(np.flatnonzero(self.repair_area == area) for area in range(len(self.area_minutes)))
+
+    @cached_property
     def minutes(self) -> np.ndarray:
         """Minutes of each step: repairs first, then questions."""
         return np.concatenate([self.repair_minutes, self.question_minutes])
@@ -181,7 +186,7 @@ def ratio_minutes(problem: Problem, now: Situations, negligible: float = NEGLIGI
         total[at] += minutes * mass
         done[row, choice] = True
         following = np.empty_like(belief)
-        for repair in np.unique(choice):
+        for repair in np.flatnonzero(np.bincount(choice)):
             chosen = choice == repair
             following[chosen] = belief[chosen] @ problem.leaves[repair]
         belief, mass = following, following.sum(axis=1)
@@ -193,18 +198,17 @@ def _ratio_choice(problem: Problem, belief: np.ndarray, done: np.ndarray, opened
     gain[done] = -1.0
     ratio = gain / problem.repair_minutes
     for area, opening in enumerate(problem.area_minutes):
-        inside = np.flatnonzero(problem.repair_area == area)
-        shut = ~opened[:, area]
+        inside, shut = problem.inside[area], ~opened[:, area]
         if not len(inside) or not shut.any():
             continue
-        own = ratio[np.ix_(shut, inside)]
+        own = ratio[:, inside]
         order = np.argsort(-own, axis=1, kind="stable")
-        gains = np.maximum(np.take_along_axis(gain[np.ix_(shut, inside)], order, axis=1), 0.0)
+        gains = np.maximum(np.take_along_axis(gain[:, inside], order, axis=1), 0.0)
         minutes = problem.repair_minutes[inside][order]
         shared = (np.cumsum(gains, axis=1) / (opening + np.cumsum(minutes, axis=1))).max(axis=1)
         block = np.where(own < 0, -1.0, np.minimum(own, 0.0) - 0.5)  # closed repairs step back behind their leader
         block[np.arange(len(block)), order[:, 0]] = np.where(own.max(axis=1) < 0, -1.0, shared)
-        ratio[np.ix_(shut, inside)] = block
+        ratio[:, inside] = np.where(shut[:, None], block, own)
     return ratio.argmax(axis=1)
 
 
