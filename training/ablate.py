@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from training.calibrate import calibrate
-from training.config import Preset
+from training.config import Preset, Schedule
 from training.evaluate import ALL, FAIR, evaluate
 from training.export import export
 from training.manifest import Record
@@ -50,10 +50,17 @@ def ablate(
 def _variants(preset: Preset, with_clean: bool) -> dict[str, Preset]:
     variants = {
         "as_shipped": preset,
-        "from_scratch": replace(preset, pretrained=False),
+        "from_scratch": replace(
+            preset, pretrained=False, finder=_from_scratch(preset.finder), reader=_from_scratch(preset.reader)
+        ),
         "no_look_alikes": replace(preset, look_alikes=False),
     }
     return variants | ({"no_phone_pipeline": replace(preset, clean=True)} if with_clean else {})
+
+
+def _from_scratch(schedule: Schedule) -> Schedule:
+    """No phase of heads alone, and the full learning rate everywhere: a fair chance for random weights."""
+    return replace(schedule, head_only_share=0.0, backbone_rate=1.0)
 
 
 def _measure(folder: Path, splits: dict[str, list[Record]], workers: int) -> dict:

@@ -1,5 +1,6 @@
 """The pictures of a manifest: decoded once and held on the device that trains."""
 
+import time
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -38,20 +39,24 @@ class PictureBank:
         self.device = device
         self.pixels = torch.full((len(paths), 3, canvas_px, canvas_px), MID_GREY, dtype=torch.uint8, device=device)
         self.sizes_wh = np.zeros((len(paths), 2), np.float32)
-        chunk = 64 * workers
+        started, chunk = time.monotonic(), 64 * workers
         with ThreadPoolExecutor(workers) as pool:
             for start in range(0, len(paths), chunk):
-                decoded = list(pool.map(lambda path: load_upright(path, canvas_px), paths[start : start + chunk]))
-                self._store(start, decoded)
+                self._load(start, paths[start : start + chunk], pool)
+        print(f"{len(paths)} pictures decoded in {time.monotonic() - started:.0f} s", flush=True)
 
-    def _store(self, start: int, decoded: list[np.ndarray]) -> None:
-        block = np.full((len(decoded), self.canvas_px, self.canvas_px, 3), MID_GREY, np.uint8)
-        for offset, rgb in enumerate(decoded):
+    def _load(self, start: int, paths: Sequence[Path], pool: ThreadPoolExecutor) -> None:
+        block = np.full((len(paths), self.canvas_px, self.canvas_px, 3), MID_GREY, np.uint8)
+
+        def place(offset: int) -> None:
+            rgb = load_upright(paths[offset], self.canvas_px)
             height, width = rgb.shape[:2]
             block[offset, :height, :width] = rgb
             self.sizes_wh[start + offset] = width, height
+
+        list(pool.map(place, range(len(paths))))
         moved = torch.from_numpy(block).to(self.device)  # (n, canvas, canvas, 3)
-        self.pixels[start : start + len(decoded)] = moved.permute(0, 3, 1, 2)
+        self.pixels[start : start + len(paths)] = moved.permute(0, 3, 1, 2)
 
     def __len__(self) -> int:
         return len(self.sizes_wh)

@@ -1,8 +1,9 @@
-"""Spread training jobs over devices: one process a device, which loads its pictures once."""
+"""Spread training jobs over devices: one process a device, which decodes its pictures once and keeps them."""
 
 import multiprocessing
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -34,35 +35,51 @@ def train_both(data: Sequence[Path], preset: Preset, seed: int, folder: Path, de
 
 
 def run_jobs(jobs: Sequence[TrainingJob], records: Sequence[Record], devices: Sequence[str]) -> Iterator[TrainingJob]:
-    """Train every job and give each back when it is finished. One device: in this process, in order."""
+    """Train every job and give each back as soon as it is finished. One device: in this process, in order."""
     if len(devices) == 1:
-        yield from _in_turn(jobs, records, devices[0])
+        place = _Place(records, devices[0])
+        for job in jobs:
+            yield place.train(job)
         return
     context = multiprocessing.get_context("spawn")
-    shares = [list(jobs[number :: len(devices)]) for number in range(len(devices))]
-    with ProcessPoolExecutor(len(devices), context) as pool:
-        waiting = [
-            pool.submit(_share, share, records, device) for share, device in zip(shares, devices, strict=True) if share
+    with ExitStack() as pools:
+        places = [
+            pools.enter_context(ProcessPoolExecutor(1, context, _settle, (records, device))) for device in devices
         ]
+        waiting = [places[number % len(places)].submit(_train_here, job) for number, job in enumerate(jobs)]
         for finished in as_completed(waiting):
-            yield from finished.result()
+            yield finished.result()
 
 
-def _share(jobs: list[TrainingJob], records: Sequence[Record], device: str) -> list[TrainingJob]:
-    return list(_in_turn(jobs, records, device))
+class _Place:
+    """A device with the pictures that lie on it; clean twins take the place of the others when a job wants them."""
+
+    def __init__(self, records: Sequence[Record], device: str) -> None:
+        self.records, self.device = list(records), torch.device(device)
+        self.bank: PictureBank | None = None
+        self.clean = False
+        if self.device.type == "cuda":
+            torch.cuda.set_device(self.device)
+            torch.backends.cudnn.benchmark = True
+            torch.backends.cudnn.allow_tf32 = torch.backends.cuda.matmul.allow_tf32 = True
+
+    def train(self, job: TrainingJob) -> TrainingJob:
+        preset = job.preset
+        if self.bank is None or self.clean != preset.clean:
+            self.bank = None  # frees the first pictures before the others are loaded
+            self.bank = load_bank(self.records, preset.canvas_px, self.device, preset.workers, preset.clean)
+            self.clean = preset.clean
+        train_task(job.task, self.records, self.bank, preset, job.seed, job.folder)
+        return job
 
 
-def _in_turn(jobs: Sequence[TrainingJob], records: Sequence[Record], device: str) -> Iterator[TrainingJob]:
-    place = torch.device(device)
-    if place.type == "cuda":
-        torch.cuda.set_device(place)
-        torch.backends.cudnn.benchmark = True
-        torch.backends.cudnn.allow_tf32 = torch.backends.cuda.matmul.allow_tf32 = True
-    bank: PictureBank | None = None
-    clean = None
-    for job in jobs:
-        if bank is None or clean != job.preset.clean:
-            bank, clean = None, job.preset.clean  # frees the first pictures before the second ones are loaded
-            bank = load_bank(records, job.preset.canvas_px, place, job.preset.workers, clean)
-        train_task(job.task, list(records), bank, job.preset, job.seed, job.folder)
-        yield job
+_PLACE: _Place | None = None
+
+
+def _settle(records: Sequence[Record], device: str) -> None:
+    global _PLACE
+    _PLACE = _Place(records, device)
+
+
+def _train_here(job: TrainingJob) -> TrainingJob:
+    return _PLACE.train(job)

@@ -13,7 +13,7 @@ from training.dataset import PictureBank
 from training.geometry import Wobble, sample_windows, window_maps, wobbled
 from training.manifest import Reading, Record
 
-WOBBLE = Wobble(rotation_deg=25, rotation_share=0.6, zoom=0.18, shift=0.035, perspective=0.08)
+WOBBLE = Wobble(rotation_deg=25, rotation_share=0.6, zoom=0.2, shift=0.045, perspective=0.08)
 WEATHER = Weather(covered=0.12, cover_side=0.2, blurred=0.2)
 SHARE_OF_KIND = {"control_box": 0.45, "actuator_head": 0.27, "hand_control": 0.06, "charger": 0.06, OTHER: 0.16}
 BACKGROUND_SHARE = 0.4  # of the windows of kind "other"; the rest are look-alikes

@@ -76,7 +76,7 @@ def fit(net: nn.Module, job: Job) -> nn.Module:
         print(f"{job.name}: finished before, {final_path} is kept", flush=True)
         net.load_state_dict(read_whole(final_path)["weights"])
         return net.eval()
-    if run.total_steps is None:
+    else:
         run.plan()
     saved = reported = time.monotonic()
     while run.progress() < 1:
@@ -110,17 +110,25 @@ class _Run:
         )
         on_gpu = self.device.type == "cuda"
         self.optimiser = torch.optim.AdamW(groups, lr=1.0, weight_decay=self.schedule.weight_decay, fused=on_gpu)
-        self.layout, self.total_steps = "contiguous", None if self.schedule.minutes else self.schedule.steps
+        self.layout, self.total_steps = "contiguous", self.schedule.steps
         self.steps, self.elapsed_s, self.losses, self.running_since = 0, 0.0, {}, time.monotonic()
         self.recent: list[tuple[float, int]] = []
 
     def plan(self) -> None:
-        """Measure the speed, choose the layout, and set the number of steps that the minutes allow."""
-        self.layout, rate = best_layout(self._work, self.net)
-        self.total_steps = max(20, int(rate * 60 * self.schedule.minutes))
+        """Measure which layout is faster, and with minutes given how many steps they allow."""
+        if self.device.type == "cuda" or self.schedule.minutes:
+            layout, rate = best_layout(self._work, self.net)
+            self._lay_out(layout)
+            if self.schedule.minutes:
+                self.total_steps = max(20, int(rate * 60 * self.schedule.minutes))
+            images = rate * self.schedule.batch
+            print(f"{self.job.name}: {images:.0f} images/s with {layout}, {self.total_steps} steps", flush=True)
         self.running_since = time.monotonic()
-        images = rate * self.schedule.batch
-        print(f"{self.job.name}: {images:.0f} images/s with {self.layout}, so {self.total_steps} steps", flush=True)
+
+    def _lay_out(self, layout: str) -> None:
+        self.layout = layout
+        for net in (self.net, self.averaged):
+            net.to(memory_format=LAYOUTS[layout])
 
     def spent_s(self) -> float:
         return self.elapsed_s + time.monotonic() - self.running_since
@@ -211,9 +219,10 @@ class _Run:
         """Go on from a stored state; refuses one of another run."""
         if state["about"] != self.job.about:
             raise TrainingError(f"{path} belongs to a run with other settings; remove it or choose another --out")
+        self._lay_out(state["layout"])
         self.net.load_state_dict(state["net"])
         self.averaged.load_state_dict(state["averaged"])
         self.optimiser.load_state_dict(state["optimiser"])
-        self.steps, self.total_steps, self.layout = state["steps"], state["total_steps"], state["layout"]
+        self.steps, self.total_steps = state["steps"], state["total_steps"]
         self.elapsed_s, self.running_since = state["elapsed_s"], time.monotonic()
         print(f"{self.job.name}: goes on at step {self.steps} of {self.total_steps}", flush=True)
