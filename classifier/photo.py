@@ -187,8 +187,8 @@ def _decode(data: bytes, name: str, kind: str, turn: Image.Transpose | None, shr
 def _lower_part_missing(data: bytes, image: Image.Image) -> bool:
     """Whether the codec ran out of data and painted the rest grey, which it does without an error.
 
-    A last corner of exactly mid grey is suspicious, no proof: with more data before the end mark, a real grey stays grey
-    and a missing part is painted otherwise.
+    A last corner of exactly mid grey is suspicious, no proof: with more data before the end mark, a real grey stays
+    grey and a missing part is painted otherwise.
     """
     corner = np.asarray(image.crop((image.width - 1, image.height - 1, image.width, image.height)))
     end = data.rfind(b"\xff\xd9")

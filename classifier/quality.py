@@ -25,8 +25,8 @@ BLANK_RANGE = 12
 SHARP_EDGE = 0.055
 """Blurred when the steepest 0.5 % of pixel steps are under this share of the photo's own luma range.
 
-The step across an edge softened by a Gaussian of s pixels is 1 / (s √(2π)) of its height, so this is an edge spread over
-some 7 of the 320 pixels: nobody can tell a knob from a cap there. Milder blur is left to the networks, which learned it.
+The step across an edge softened by a Gaussian of s pixels is 1 / (s √(2π)) of its height, so this is an edge spread
+over some 7 of the 320 pixels: nobody can tell a knob from a cap there. Milder blur is left to the networks.
 """
 
 ADVICE = {
