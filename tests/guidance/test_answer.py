@@ -120,6 +120,13 @@ def test_a_feature_that_nobody_saw_keeps_a_box_from_being_confirmed():
     assert found.decision != "confirmed" and found.favourite == "hung-top"
 
 
+def test_four_fairly_sure_features_are_not_sure_enough_together_to_order_on():
+    """Each at 0.96: hung-top is over the ordering bar by the fleet's shares, yet 0.96 ** 4 = 0.85 without them."""
+    found = ask(DEMO, [box_photo(0.96, **HUNG_TOP)]).control_box
+    assert found.probabilities["hung-top"] > 0.99 and found.values == ("hung-top",)
+    assert found.decision == "likely"
+
+
 def test_a_second_photo_from_the_other_side_settles_it():
     first = box_photo(0.99, stop_position="top", battery="hung_pack")
     second = box_photo(0.99, service_buttons="front", charge_display="gauge")
@@ -135,6 +142,12 @@ def test_a_contradiction_is_named_and_widens_the_set():
     ]
     assert found.decision != "confirmed" and set(found.values) > {"hung-top"}
     assert not ask(DEMO, [box], ("where_is_stop", "top")).control_box.contradictions
+
+
+def test_a_verdict_holds_only_if_it_survives_the_loss_of_a_contradicted_source():
+    found = ask(DEMO, [box_photo(0.999, **HUNG_TOP)], ("where_is_stop", "front")).control_box
+    assert found.probabilities["hung-top"] > 0.95
+    assert found.decision == "undecided"
 
 
 def test_an_answer_about_several_values_can_contradict_a_photo():
