@@ -8,7 +8,7 @@ from pathlib import Path
 from training.calibrate import calibrate
 from training.config import Preset, Schedule
 from training.evaluate import ALL, FAIR, evaluate
-from training.export import export
+from training.export import export, git_revision
 from training.manifest import Record
 from training.measures import Share
 from training.parallel import TASKS, TrainingJob, run_jobs
@@ -65,7 +65,7 @@ def _from_scratch(schedule: Schedule) -> Schedule:
 
 def _measure(folder: Path, splits: dict[str, list[Record]], workers: int) -> dict:
     weights = folder / "weights"
-    export(folder, weights, manifest_hash="ablation")
+    export(folder, weights, manifest_hash="not kept for ablations", revision=git_revision())
     calibrate(weights, splits["calibration"], [], workers)
     result = evaluate(weights, splits["heldout"], folder / "evaluation", workers)
     return {group: result[group] for group in (FAIR, ALL)}

@@ -13,8 +13,8 @@ from training.calibrate import calibrate
 from training.card import CARD, CardError, write_card
 from training.checkpoint import CheckpointError
 from training.config import PRESETS, Preset
-from training.evaluate import as_text, evaluate
-from training.export import ExportError, export
+from training.evaluate import as_text, evaluate, record_metrics
+from training.export import ExportError, export, git_revision
 from training.manifest import DatasetError, Record, manifest_sha256, read_manifests
 from training.ood import FeatureSpace, read_feature_space, write_feature_space
 from training.parallel import train_both
@@ -66,6 +66,7 @@ def _parser() -> argparse.ArgumentParser:
         "--devices", help="such as cuda:0,cuda:1 (default: up to two GPUs, else cpu); two train in parallel"
     )
     parser.add_argument("--workers", type=int, help="processes that decode and measure (default: the preset's)")
+    parser.add_argument("--revision", help="commit to note where this is no checkout (default: what git says)")
     return parser
 
 
@@ -75,7 +76,7 @@ def _train(options: argparse.Namespace) -> None:
 
 
 def _export(options: argparse.Namespace) -> None:
-    metadata = export(options.out, _weights(options), manifest_sha256(options.data))
+    metadata = export(options.out, _weights(options), manifest_sha256(options.data), options.revision or git_revision())
     differences = metadata["provenance"]["parity_max_abs"]
     named = ", ".join(f"{name} {value:.1e}" for name, value in differences.items())
     print(f"export: largest difference from torch: {named}; to {_weights(options)}", flush=True)
@@ -93,6 +94,7 @@ def _evaluate(options: argparse.Namespace) -> None:
     result = evaluate(
         _weights(options), _records(options, "heldout"), options.out / "evaluation", _workers(options), space
     )
+    record_metrics(_weights(options), result)
     print(as_text(result), flush=True)
 
 

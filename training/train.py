@@ -89,6 +89,8 @@ def fit(net: nn.Module, job: Job) -> nn.Module:
             write_whole(state_path, run.state())
             saved = time.monotonic()
     run.report()
+    if run.device.type == "cuda":
+        print(f"{job.name}: {torch.cuda.max_memory_allocated() / 2**30:.1f} GiB of GPU memory at most", flush=True)
     save_network(final_path, run.averaged, job.about)
     state_path.unlink(missing_ok=True)
     return run.averaged.eval()
@@ -113,6 +115,9 @@ class _Run:
         self.layout, self.total_steps = "contiguous", self.schedule.steps
         self.steps, self.elapsed_s, self.losses, self.running_since = 0, 0.0, {}, time.monotonic()
         self.recent: list[tuple[float, int]] = []
+        self.pairs: list[
+            tuple[torch.Tensor, torch.Tensor]
+        ] = []  # averaged and current, looked up once: it is every step
 
     def plan(self) -> None:
         """Measure which layout is faster, and with minutes given how many steps they allow."""
@@ -176,9 +181,10 @@ class _Run:
     @torch.no_grad()
     def _average(self) -> None:
         decay = min(self.schedule.average_decay, (1 + self.steps) / (10 + self.steps))
-        ours, theirs = self.averaged.state_dict(), self.net.state_dict()
-        floats = [name for name, tensor in ours.items() if tensor.is_floating_point()]
-        torch._foreach_lerp_([ours[name] for name in floats], [theirs[name] for name in floats], 1 - decay)
+        if not self.pairs:
+            ours, theirs = self.averaged.state_dict(), self.net.state_dict()
+            self.pairs = [(ours[name], theirs[name]) for name in ours if ours[name].is_floating_point()]
+        torch._foreach_lerp_([ours for ours, _ in self.pairs], [theirs for _, theirs in self.pairs], 1 - decay)
 
     def report(self) -> None:
         """One line: step, losses, learning rate, speed, time spent and left."""
