@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from manifold3d import Manifold
 
 from synthetic_samples.composition import Composition
 from synthetic_samples.geometry import Part, Piece, block, cylinder, point_z_to, rounded_block, shift, turn
@@ -29,7 +30,9 @@ class Camera:
 def draw_camera(
     rng: np.random.Generator, composition: Composition, framing: str, aspect: float, conditions: tuple[str, ...]
 ) -> tuple[Camera, list[Piece]]:
-    """A camera that takes the composition's focus, and the pieces that cover it when `covered` is asked for.
+    """A camera that takes the composition's focus, and the pieces of the scene.
+
+    Surroundings that no camera could look past are left out; with `covered`, something hides a part of the focus.
 
     `aspect` is width over height. Focal lengths are 24 to 80 mm in 35 mm equivalents, mostly short as on phones.
     """
@@ -40,27 +43,28 @@ def draw_camera(
     distance = max(composition.extent_m / (2 * np.tan(half_short) * fill), 0.12) + composition.extent_m * 0.15
     focus = np.asarray(composition.focus)
     target = focus + rng.normal(0, 1, 3) * composition.extent_m * (0.08 if framing == "close" else 0.25)
-    position = _free_position(rng, composition, distance)
+    position, before = _free_position(rng, composition, distance)
     roll = float(np.clip(rng.normal(0, 5), -18, 18))
     if "tilted" in conditions:
         roll = float(rng.uniform(20, _LONGEST_TILT_DEG) * rng.choice([-1, 1]))
     forward = (target - position) / np.linalg.norm(target - position)
     up = turn(forward, roll)[:3, :3] @ _upright(forward, composition.up)
     camera = Camera(_triple(position), _triple(target), _triple(up), float(np.degrees(2 * half_view)), focal, roll, float(distance))
-    cover = _cover(rng, composition, position) if "covered" in conditions else []
-    return camera, cover
+    pieces = [piece for piece in composition.pieces if not (isinstance(piece, Part) and any(piece.solid is solid for solid in before))]
+    return camera, pieces + (_cover(rng, composition, position) if "covered" in conditions else [])
 
 
-def _free_position(rng: np.random.Generator, composition: Composition, distance: float) -> np.ndarray:
-    """A place for the phone from which nothing big stands before the focus (the last one drawn if there is none)."""
+def _free_position(rng: np.random.Generator, composition: Composition, distance: float) -> tuple[np.ndarray, list[Manifold]]:
+    """A place for the phone, and the solids of the surroundings that stand between it and the focus (mostly none)."""
     focus = np.asarray(composition.focus)
     for _ in range(12):
         position = focus + _direction(rng, composition) * distance
         position[2] = max(position[2], 0.06)
         end = focus + (position - focus) * 0.12
-        if not any(solid.ray_cast(tuple(position), tuple(end)) for solid in composition.obstacles):
+        before = [solid for solid in composition.obstacles if solid.ray_cast(tuple(position), tuple(end))]
+        if not before:
             break
-    return position
+    return position, before
 
 
 def _triple(vector: np.ndarray) -> tuple[float, float, float]:

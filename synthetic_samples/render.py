@@ -11,7 +11,7 @@ import numpy as np
 from synthetic_samples.flatten import TEXTURE_SLOTS, FlatScene, Triangles
 from synthetic_samples.geometry import Material
 
-_MAX_DEPTH = 5
+_MAX_DEPTH = 4
 _ASSETS = Path(__file__).parent / "assets"
 _FLASH_POSITION = [0.012, 0.008, 0.0]
 _HIDDEN = np.array([(0, 0, -900), (0.001, 0, -900), (0, 0.001, -900)], np.float32)  # a triangle behind the camera
@@ -20,9 +20,15 @@ _UP = np.tile(np.array([0, 0, 1], np.float32), (3, 1))
 
 @dataclass(frozen=True, eq=False)
 class Rendered:
-    """`radiance`: (H, W, 3) linear RGB float32; `label_ids`: (H, W) int32 index into `labels` (0 is no label)."""
+    """`radiance`: (H, W, 3) linear RGB float32; `label_ids`: (H, W) int32 index into `labels` (0 is no label).
+
+    `albedo`, `normal` (H, W, 3) and `depth` (H, W; 0 where no surface is) guide the removal of noise.
+    """
 
     radiance: np.ndarray
+    albedo: np.ndarray
+    normal: np.ndarray
+    depth: np.ndarray
     label_ids: np.ndarray
     labels: list[str]
 
@@ -37,9 +43,12 @@ def render(scene: FlatScene) -> Rendered:
     """Render the picture of a scene and the label of every pixel."""
     # Loading in parallel would number the shapes by chance, and a compiled kernel knows them by number.
     world = mi.load_dict({"type": "scene", **_lights(scene), **_meshes(scene)}, parallel=False)
-    path = mi.load_dict({"type": "path", "max_depth": _MAX_DEPTH, "rr_depth": 3})
-    radiance = np.array(mi.render(world, sensor=_sensor(scene, "gaussian"), integrator=path, spp=scene.samples, seed=scene.seed))
-    return Rendered(radiance[..., :3].astype(np.float32), _label_ids(scene), scene.labels)
+    path = {"type": "path", "max_depth": _MAX_DEPTH, "rr_depth": 2}
+    passes = mi.load_dict({"type": "aov", "aovs": "colour:albedo,normal:sh_normal,depth:depth", "path": path})
+    image = np.array(mi.render(world, sensor=_sensor(scene, "gaussian"), integrator=passes, spp=scene.samples, seed=scene.seed))
+    image = image.astype(np.float32)
+    radiance, albedo, normal, depth = image[..., :3], image[..., -7:-4], image[..., -4:-1], image[..., -1]
+    return Rendered(radiance, albedo, normal, depth, _label_ids(scene), scene.labels)
 
 
 # Meshes --------------------------------------------------------------------------------------------------------------

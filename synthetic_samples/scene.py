@@ -21,11 +21,11 @@ ENVIRONMENTS = {
 
 STYLES = tuple(ENVIRONMENTS)
 
-SIZES = ((480, 360), (360, 480), (480, 270), (270, 480), (416, 416))
-_SIZE_SHARES = (0.28, 0.47, 0.06, 0.11, 0.08)
+SIZES = ((464, 348), (348, 464), (272, 484))
+_SIZE_SHARES = (0.35, 0.5, 0.15)
 _FRAMINGS = ("close", "mid", "wide", "none")
 _FRAMING_SHARES = (0.53, 0.17, 0.12, 0.18)
-_SAMPLES = 64
+_SAMPLES = 20
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,7 +81,7 @@ def draw_scene(seed: int, index: int, style: str) -> Scene:
         width=width,
         height=height,
         samples=_SAMPLES,
-        pieces=[*composition.pieces, *pieces],
+        pieces=pieces,
         camera=camera,
         environment=environment,
         environment_scale=float(np.exp(rng.normal(0, 0.35))),
