@@ -52,7 +52,10 @@ def converse(
     keep: Callable[[Record], None],
     columns: int = 80,
 ) -> Record:
-    """Ask until there is an end, somebody quits, or `read` gives None; `keep` gets the record after each answer."""
+    """Ask until the lift works, is out of use or handed over, or somebody quits; `keep` gets each record.
+
+    `read` gives None at the end of the input.
+    """
     said: frozenset[str] = frozenset()
     while True:
         answer = troubleshoot(record.case(), catalogue)
@@ -65,8 +68,11 @@ def converse(
         following = _listen(record, kind, question, read, write, catalogue)
         if following is None:
             return record
+        handed_over = answer.state == "hand_over" and len(following.events) > len(record.events)
         record = following
         keep(record)
+        if handed_over:
+            return record
 
 
 def _opened(arguments: argparse.Namespace, catalogue: Catalogue) -> Record:

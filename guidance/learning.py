@@ -106,7 +106,7 @@ def learned(catalogue: Catalogue, counts: Counts) -> Catalogue:
 
 
 def with_faults(catalogue: Catalogue, faults: Sequence, cases: int) -> Catalogue:
-    """A catalogue with other faults, without what was computed from the old ones, and a note of where rates are from."""
+    """A catalogue with other faults, without what was computed from the old ones, and a note of the rates' origin."""
     note = f"{catalogue.fault_settings.rates_note} Moved by {cases} closed cases."
     settings = catalogue.fault_settings.model_copy(update={"rates_note": note})
     fields = {name: getattr(catalogue, name) for name in type(catalogue).model_fields}

@@ -76,7 +76,9 @@ def make_plan(
     repairs = tuple(
         row
         for row in catalogue.repairs
-        if row.id not in diagnosis.done and may_do(row, role) and _fits(row.generations, generations)
+        if (row.id not in diagnosis.done or row.kind == LAST_RESORT)
+        and may_do(row, role)
+        and _fits(row.generations, generations)
     )
     questions = _questions(diagnosis, catalogue, role, symptom, generations)
     works, leaves = _repair_arrays(space, repairs, kept, complaint.gone)

@@ -1,0 +1,166 @@
+"""The conversation in the terminal: first the person, back, skip, "don't know", readings, a record that resumes."""
+
+import json
+
+import pytest
+
+from api.cli import main
+from api.triage import converse
+from api.triage_record import Event, Record, load_record, save_record
+from classifier.errors import CaseError
+from guidance.answer_model import CatalogueInfo
+from guidance.catalogue import DEMO_CATALOGUE, load
+
+SAFE = ("no", "none", "dead", "hung-top")
+"""Nobody is up, no danger sign, nothing moves, which box."""
+
+
+@pytest.fixture(scope="module")
+def catalogue():
+    return load(DEMO_CATALOGUE)
+
+
+@pytest.fixture
+def talk(catalogue):
+    """Hold a conversation with given answers; gives the record, what was shown, and every record that was kept."""
+
+    def hold(*answers: str, role: str = "caregiver", record: Record | None = None):
+        start = record or Record(catalogue=CatalogueInfo(id="demo-loan-pool", version="2026.1"), role=role)
+        shown, kept, left = [], [], iter(answers)
+        ended = converse(catalogue, start, lambda prompt: next(left, None), shown.append, kept.append)
+        return ended, "\n".join(shown), kept
+
+    return hold
+
+
+def test_the_first_question_is_the_person(talk):
+    record, shown, _ = talk()
+    assert "Is somebody in the sling" in shown and "HOW TO COME DOWN" in shown
+    assert "PROBABLY AT FAULT" not in shown and record.events == ()
+
+
+def test_yes_brings_the_person_down_and_asks_again(talk):
+    record, shown, _ = talk("yes", "?", "no")
+    assert shown.count("Is somebody in the sling") == 3
+    assert record.case().person_in_sling == "no"
+
+
+def test_a_danger_sign_ends_it(talk):
+    record, shown, _ = talk("no", "5, 2")
+    assert record.case().danger_signs == ("leaking_battery", "smoke")
+    assert "OUT OF USE" in shown and "DANGER: Take the lift out of use now" in shown and "REPORT THIS CASE" in shown
+    assert "=> What is wrong" not in shown
+
+
+def test_numbers_ids_back_skip_and_dont_know(talk):
+    record, shown, _ = talk(*SAFE)
+    assert [event.kind for event in record.events] == ["person_in_sling", "danger_signs", "symptom", "observation"]
+    assert "PROBABLY AT FAULT" in shown
+    further, _, _ = talk("?", record=record)
+    assert len(further.events) == 5 and further.events[-1].answer == "unsure"
+    skipped, _, _ = talk("s", record=record)
+    assert skipped.events[-1].answer in ("skipped", "unsure")
+    back, _, _ = talk("?", "b", record=record)
+    assert back == record
+
+
+def test_back_at_the_start_and_nonsense_are_said(talk):
+    _, shown, _ = talk("b", "perhaps", "17", "")
+    assert "This is the first question." in shown
+    assert "“perhaps” is none of the answers" in shown and "“17” is none" in shown
+
+
+def test_the_person_cannot_be_skipped(talk):
+    record, shown, _ = talk("s")
+    assert record.events == () and "none of the answers" in shown
+
+
+def test_a_repair_that_works_ends_with_trial_and_release(talk, catalogue):
+    record, _, _ = talk(*SAFE)
+    case = record.after(Event(kind="step", id="release_stop", answer="works"))
+    _, shown, _ = talk(record=case)
+    assert "BEFORE ANYBODY IS LIFTED" in shown
+    assert "First try the lift without a person" in shown and "A competent person releases the lift" in shown
+    assert "=>" not in shown
+
+
+def test_caregivers_see_no_technicians_step_to_the_end(talk, catalogue):
+    forbidden = [row.text for row in (*catalogue.checks, *catalogue.repairs) if "caregiver" not in row.roles]
+    record, shown, _ = talk(*SAFE, *["?"] * 40)
+    assert not [text for text in forbidden if text in " ".join(shown.split())]
+    assert "HAND OVER" in shown
+
+
+def test_meter_readings_are_taken_over_or_refused(talk):
+    start, _, _ = talk(*SAFE, role="technician")
+    readings = ("r", "12,65 10.2", "", "8", "0.5", "", "")
+    record, shown, _ = talk(*readings, record=start)
+    assert record.case().readings.blocks_v == (12.65, 10.2)
+    assert "BATTERY BY THE METER: failed" in shown
+    refused, shown, _ = talk("r", "12.65 10.2", "300", "", "", "", "", record=start)
+    assert refused == start and "got 300 V" in shown
+    words, shown, _ = talk("r", "much", "", "", "", "", "", record=start)
+    assert words == start and "Readings are numbers" in shown
+
+
+def test_every_answer_is_kept_and_a_record_resumes_where_it_was(talk, tmp_path):
+    record, _, kept = talk(*SAFE)
+    assert [len(r.events) for r in kept] == [1, 2, 3, 4]
+    path = tmp_path / "case.json"
+    save_record(record, path)
+    assert load_record(path) == record
+    _, before, _ = talk(record=record)
+    _, after, _ = talk(record=load_record(path))
+    assert after == before
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [("", "no record"), ("{}", "catalogue"), ('{"schema_version": "9"}', "schema_version"), ("\x00", "no record")],
+)
+def test_what_is_no_record_is_refused(tmp_path, text, says):
+    path = tmp_path / "case.json"
+    path.write_text(text)
+    with pytest.raises(CaseError, match=says):
+        load_record(path)
+
+
+def test_a_record_of_another_catalogue_is_refused(talk):
+    other = Record(catalogue=CatalogueInfo(id="other-pool", version="1"), role="agent")
+    with pytest.raises(CaseError, match="start the case anew"):
+        talk(record=other)
+
+
+def test_the_command_keeps_a_record_and_resumes_it(tmp_path, monkeypatch, capsys):
+    path = tmp_path / "case.json"
+    answers = iter(["no", "none", "q"])
+    monkeypatch.setattr("builtins.input", lambda prompt: next(answers))
+    assert main(["triage", "--record", str(path), "--role", "agent"]) == 0
+    assert [event["kind"] for event in json.loads(path.read_text())["events"]] == ["person_in_sling", "danger_signs"]
+    answers = iter(["dead", "q"])
+    assert main(["triage", "--record", str(path)]) == 0
+    record = load_record(path)
+    assert record.role == "agent" and record.case().symptom == "dead"
+    capsys.readouterr()
+    assert main(["triage", "--identification", str(path)]) == 2
+    assert "no answer of `hoistlore identify --json`" in capsys.readouterr().err
+
+
+def test_parts_and_catalogue_commands(tmp_path, capsys):
+    assert main(["parts", "--fault", "pack_worn", "--generation", "hung-top"]) == 0
+    assert "DEMO-1301" in capsys.readouterr().out
+    assert main(["parts", "--fault", "pack_worn"]) == 3
+    assert "DEMO-" not in capsys.readouterr().out
+    assert main(["parts", "--fault", "nonsense"]) == 2
+    assert main(["catalogue", "check", str(DEMO_CATALOGUE)]) == 0
+    assert "holds together" in capsys.readouterr().out
+    (tmp_path / "empty.toml").write_text("")
+    assert main(["catalogue", "check", str(tmp_path / "empty.toml")]) == 2
+    assert "problem(s)" in capsys.readouterr().err
+    assert main(["catalogue", "show", "--out", str(tmp_path / "net.svg"), "--generation", "hung-top"]) == 0
+    drawing = (tmp_path / "net.svg").read_text()
+    assert drawing.startswith("<svg") and "pack worn out" in drawing and "built-in blocks" not in drawing
+    assert main(["catalogue", "show", "--generation", "nonsense"]) == 2
+    (tmp_path / "cases.jsonl").write_text('{"setting": "in_service", "fault": "board_faulty"}\n')
+    assert main(["catalogue", "learn", str(tmp_path / "cases.jsonl")]) == 0
+    assert "board_faulty" in capsys.readouterr().out
