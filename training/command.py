@@ -66,6 +66,9 @@ def _parser() -> argparse.ArgumentParser:
         "--devices", help="such as cuda:0,cuda:1 (default: up to two GPUs, else cpu); two train in parallel"
     )
     parser.add_argument("--workers", type=int, help="processes that decode and measure (default: the preset's)")
+    parser.add_argument(
+        "--style", default="heldout", help="style of the pictures in --heldout (evaluate; default: heldout)"
+    )
     parser.add_argument("--revision", help="commit to note where this is no checkout (default: what git says)")
     return parser
 
@@ -92,9 +95,10 @@ def _evaluate(options: argparse.Namespace) -> None:
     kept = options.out / FEATURE_SPACE_FILE
     space: FeatureSpace | None = read_feature_space(kept) if kept.is_file() else None
     result = evaluate(
-        _weights(options), _records(options, "heldout"), options.out / "evaluation", _workers(options), space
+        _weights(options), _records(options, options.style), options.out / "evaluation", _workers(options), space
     )
-    record_metrics(_weights(options), result)
+    if options.style == "heldout":  # the figures of any other pictures belong to those pictures, not to the model
+        record_metrics(_weights(options), result)
     print(as_text(result), flush=True)
 
 
@@ -130,7 +134,8 @@ _COMMANDS = {
 
 
 def _records(options: argparse.Namespace, style: str) -> list[Record]:
-    return read_manifests((options.data if style == "train" else getattr(options, style)) or options.data, style)
+    folders = {"train": options.data, "calibration": options.calibration}.get(style, options.heldout)
+    return read_manifests(folders or options.data, style)
 
 
 def _preset(options: argparse.Namespace) -> Preset:
