@@ -210,6 +210,12 @@ def test_a_caregiver_is_shown_no_technicians_check():
     assert inside and not inside & shown["caregiver"] and inside & shown["technician"]
 
 
+@pytest.mark.parametrize("role", ["caregiver", "agent", "technician"])
+def test_everybody_is_told_only_what_is_for_them(role):
+    told = ask(DEMO, [photo()], ("person_in_sling", "no"), role=role).guidance
+    assert all(role in s.roles for s in (*told.safety, *told.lowering.steps, *told.checks))
+
+
 def test_part_numbers_follow_the_confirmed_box_and_mechanism():
     box, head = box_photo(0.99, **HUNG_TOP), head_photo(squeeze_tabs=0.999)
     offered = {
