@@ -35,7 +35,7 @@ def docs_page(openapi: dict[str, Any], base_url: str) -> str:
 
 
 def _route(method: str, path: str, operation: dict[str, Any], openapi: dict[str, Any]) -> str:
-    fields = _form_fields(operation)
+    fields = _fields(operation, openapi)
     form = _table(("field", "type", "meaning"), fields) if fields else ""
     answers = _table(
         ("status", "meaning", "as"),
@@ -47,20 +47,26 @@ def _route(method: str, path: str, operation: dict[str, Any], openapi: dict[str,
     )
 
 
-def _form_fields(operation: dict[str, Any]) -> list[tuple[str, str, str]]:
+def _fields(operation: dict[str, Any], openapi: dict[str, Any]) -> list[tuple[str, str, str]]:
+    """Name, type and meaning of everything that the request body may have, a form's or a JSON document's."""
     content = operation.get("requestBody", {}).get("content", {})
-    properties = content.get("multipart/form-data", {}).get("schema", {}).get("properties", {})
+    schema = next(iter(content.values()), {}).get("schema", {})
+    properties = _resolved(schema, openapi).get("properties", {})
     return [
-        (name, field["type"], field.get("description") or field.get("items", {}).get("description", ""))
+        (name, field.get("type", ""), field.get("description") or field.get("items", {}).get("description", ""))
         for name, field in properties.items()
     ]
+
+
+def _resolved(schema: dict[str, Any], openapi: dict[str, Any]) -> dict[str, Any]:
+    name = schema.get("$ref", "").rsplit("/", 1)[-1]
+    return openapi["components"]["schemas"][name] if name else schema
 
 
 def _content(response: dict[str, Any], openapi: dict[str, Any]) -> str:
     told = []
     for media_type, content in response.get("content", {}).items():
-        name = content.get("schema", {}).get("$ref", "").rsplit("/", 1)[-1]
-        properties = openapi.get("components", {}).get("schemas", {}).get(name, {}).get("properties", {})
+        properties = _resolved(content.get("schema", {}), openapi).get("properties", {})
         told.append(media_type + (f": {', '.join(properties)}" if properties else ""))
     return "; ".join(told)
 

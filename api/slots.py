@@ -34,6 +34,11 @@ class Slots:
         self._most = slots + queue
         self._taken = 0
 
+    @property
+    def taken(self) -> int:
+        """Calls that run or wait just now."""
+        return self._taken
+
     def refuse_if_full(self) -> None:
         """Raise `Full` before a request's body is read for nothing."""
         if self._taken >= self._most:

@@ -3,10 +3,12 @@
 import threading
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 import uvicorn
+from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
 from api.app import create_app
@@ -30,14 +32,22 @@ def client(toy_settings: Settings, toy_resources: Resources) -> Iterator[TestCli
         yield client
 
 
+@dataclass(frozen=True)
+class Served:
+    """An application behind a real socket."""
+
+    url: str
+    app: FastAPI
+
+
 @pytest.fixture
-def served(toy_resources: Resources) -> Iterator[Callable[[Settings], str]]:
-    """Start a real server with these settings; gives its address."""
+def served(toy_resources: Resources) -> Iterator[Callable[[Settings], Served]]:
+    """Start a real server with these settings."""
     servers: list[tuple[uvicorn.Server, threading.Thread]] = []
 
-    def start(settings: Settings) -> str:
-        config = uvicorn.Config(create_app(settings, toy_resources), host="127.0.0.1", port=0, log_level="warning")
-        server = uvicorn.Server(config)
+    def start(settings: Settings) -> Served:
+        app = create_app(settings, toy_resources)
+        server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=0, log_level="warning"))
         thread = threading.Thread(target=server.run, daemon=True)
         thread.start()
         servers.append((server, thread))
@@ -45,7 +55,7 @@ def served(toy_resources: Resources) -> Iterator[Callable[[Settings], str]]:
         while not server.started:
             assert time.monotonic() < deadline, "the server did not start"
             time.sleep(0.01)
-        return f"http://127.0.0.1:{server.servers[0].sockets[0].getsockname()[1]}"
+        return Served(f"http://127.0.0.1:{server.servers[0].sockets[0].getsockname()[1]}", app)
 
     yield start
     for server, thread in servers:

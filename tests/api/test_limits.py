@@ -17,10 +17,11 @@ from api.app import create_app
 from api.identification import Resources
 from api.settings import Settings
 from api.slots import Full, Rate, Slots, TooManyRequests
+from tests.api.conftest import Served
 from tests.toy_networks import blob_photo, encoded
 
 PHOTO = encoded(blob_photo(("control_box", (0.3, 0.4), 0.3, {"black": "above"})))
-Serve = Callable[[Settings], str]
+Serve = Callable[[Settings], Served]
 
 
 def assert_problem(response: httpx.Response, status: int, told: str) -> None:
@@ -30,7 +31,7 @@ def assert_problem(response: httpx.Response, status: int, told: str) -> None:
 
 
 def test_200_mb_are_refused_from_the_announcement_alone(served: Serve, toy_settings: Settings) -> None:
-    address = urlsplit(served(toy_settings))
+    address = urlsplit(served(toy_settings).url)
     with socket.create_connection((address.hostname, address.port), timeout=10) as connection:
         connection.sendall(
             b"POST /v1/identifications HTTP/1.1\r\nHost: x\r\nContent-Length: 200000000\r\n"
@@ -53,7 +54,7 @@ def test_200_mb_without_an_announcement_are_cut_short(served: Serve, toy_setting
             sent += 2**19
             yield PHOTO[:2] + bytes(2**19 - 2)
 
-    address = served(Settings(weights=toy_settings.weights, max_request_mib=4))
+    address = served(Settings(weights=toy_settings.weights, max_request_mib=4)).url
     headers = {"content-type": "multipart/form-data; boundary=x"}
     try:
         response = httpx.post(f"{address}/v1/identifications", content=endless(), headers=headers, timeout=30)
@@ -78,11 +79,12 @@ def test_when_every_place_is_taken_others_are_told_to_come_again(
 
     def slow(photos: list, resources: Resources) -> tuple[list, list]:
         working.release()
-        hold.wait(20)
+        hold.wait(60)
         return [], []
 
     monkeypatch.setattr("api.routes.read_photos", slow)
-    address = served(Settings(weights=toy_settings.weights, slots=1, queue=1))
+    server = served(Settings(weights=toy_settings.weights, slots=1, queue=1))
+    address = server.url
     statuses: list[int] = []
 
     def ask() -> None:
@@ -92,14 +94,15 @@ def test_when_every_place_is_taken_others_are_told_to_come_again(
     try:
         for thread in threads:
             thread.start()
-        assert working.acquire(timeout=10)
-        deadline = time.monotonic() + 10
+        assert working.acquire(timeout=20)
+        deadline = time.monotonic() + 20
+        while server.app.state.slots.taken < 2:
+            assert time.monotonic() < deadline, "the second request never came to stand in the queue"
+            time.sleep(0.01)
         response = httpx.post(f"{address}/v1/identifications", files={"photos": PHOTO}, timeout=30)
-        while response.status_code != 503 and time.monotonic() < deadline:  # until the second one stands in the queue
-            response = httpx.post(f"{address}/v1/identifications", files={"photos": PHOTO}, timeout=0.5)
         assert_problem(response, 503, "again in 2 seconds")
         assert response.headers["retry-after"] == "2"
-        assert httpx.get(f"{address}/healthz", timeout=2).status_code == 200  # the event loop is free all the while
+        assert httpx.get(f"{address}/healthz", timeout=20).status_code == 200  # the event loop is free all the while
     finally:
         hold.set()
         for thread in threads:
