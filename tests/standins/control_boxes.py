@@ -55,17 +55,6 @@ def _build(rng: np.random.Generator, values: dict[str, str], standing: bool) -> 
 def _built_in(rng, values, diameter, finish) -> tuple[Body, list[Patch], Patch, list[Piece]]:
     deep = 1.35 * diameter + 22 if values["stop_position"] == "top" else 55
     unit = housing(rng, rng.uniform(95, 210), rng.uniform(max(60, deep), 150), rng.uniform(120, 300), finish, "unit")
-    if rng.random() < 0.15:
-        seam = prism(
-            rounded_rect(unit.width + 0.5, unit.height + 0.5, 4),
-            0,
-            0.8,
-            Finish((0.02, 0.02, 0.02), 0.8),
-            evidence="unit",
-        )
-        middle = unit.front.at(0, 0)
-        middle[:3, 3] += [0, unit.depth * 0.6, 0]
-        unit.pieces.append(seam.moved(middle))
     return unit, [unit.front], unit.top, []
 
 

@@ -43,7 +43,12 @@ FAIR_EVIDENCE = {
     ("battery", "stacked_pack"): 25.0,
     ("battery", "hung_pack"): 25.0,
     ("battery", "built_in"): 1.3,
+    ("stop_position", "top"): 4.0,
+    ("stop_position", "front"): 4.0,
+    ("service_buttons", "side"): 5.0,
+    ("service_buttons", "front"): 4.0,
     ("service_buttons", "none"): 1.3,
+    ("charge_display", "gauge"): 3.5,
     ("charge_display", "none"): 1.3,
 }
 """How many times the smallest evidence a fair photo must show of a value, 2.5 where none is named."""

@@ -99,7 +99,7 @@ def look(rng: np.random.Generator, scene: Scene, framing: str, fair: bool) -> Ca
         focal = float(rng.uniform(24, 40) if framing != "close" else rng.uniform(25, 62))
         half_short = 0.75 * SENSOR_LONG_MM / 2 / focal
         share = {
-            "close": rng.uniform(0.72, 1.05) if fair else rng.uniform(0.5, 1.35),
+            "close": rng.uniform(0.72, 1.05) if fair else rng.uniform(0.65, 1.35),
             "mid": rng.uniform(0.2, 0.42),
             "wide": rng.uniform(0.1, 0.19),
             "none": rng.uniform(0.4, 0.9),
