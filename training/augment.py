@@ -23,18 +23,20 @@ JPEG_LUMA_TABLE = (  # the example table of ITU-T T.81 Annex K, from memory; onl
     (72, 92, 95, 98, 112, 100, 103, 99),
 )
 
+MEAN_RANGE = (0.12, 0.75)  # of a whole picture, after its light and colour were changed
+
 
 @dataclass(frozen=True)
 class Weather:
     """Shares of a batch that each change touches."""
 
-    colour: float = 0.9
+    colour: float = 0.8
     grey: float = 0.08
     light: float = 0.4
-    filtered: float = 0.15
+    filtered: float = 0.1
     blurred: float = 0.25
     coarse: float = 0.15
-    noisy: float = 0.5
+    noisy: float = 0.4
     compressed: float = 0.3
     covered: float = 0.25
     cover_side: float = 0.3  # of the picture's side, at most
@@ -86,7 +88,7 @@ def _cover(pictures: torch.Tensor, weather: Weather, rng: np.random.Generator) -
 def _light(pictures: torch.Tensor, share: float, rng: np.random.Generator) -> torch.Tensor:
     """Uneven light: shadows and bright sides as a smooth random field."""
     count = len(pictures)
-    coarse = np.exp(rng.normal(0, 0.45, (count, 1, 3, 3)) * (rng.random((count, 1, 1, 1)) < share))
+    coarse = np.exp(rng.normal(0, 0.35, (count, 1, 3, 3)) * (rng.random((count, 1, 1, 1)) < share))
     field = _moved(coarse, pictures)
     return pictures * functional.interpolate(field, pictures.shape[-2:], mode="bilinear", align_corners=True)
 
@@ -96,18 +98,24 @@ def _recolour(pictures: torch.Tensor, weather: Weather, rng: np.random.Generator
     count = len(pictures)
     luma = np.tile(np.array(LUMA), (3, 1))
     amount = np.where(rng.random(count) < weather.colour, 1.0, 0.0)
-    saturation = np.exp(rng.normal(0, 0.4, count) * amount) * (rng.random(count) >= weather.grey)
+    saturation = np.exp(rng.normal(0, 0.35, count) * amount) * (rng.random(count) >= weather.grey)
     matrix = luma + saturation[:, None, None] * (np.eye(3) - luma)
-    hue = np.where(rng.random(count) < 0.25, rng.uniform(-np.pi, np.pi, count), rng.normal(0, 0.25, count)) * amount
+    hue = np.where(rng.random(count) < 0.15, rng.uniform(-np.pi, np.pi, count), rng.normal(0, 0.2, count)) * amount
     matrix = _hue_turns(hue) @ matrix
     gains = np.exp(rng.normal(0, 0.12, (count, 3, 1)) * amount[:, None, None])
-    contrast = np.exp(rng.normal(0, 0.25, count) * amount)
-    brightness = np.exp(rng.normal(0, 0.28, count) * amount)
+    contrast = np.exp(rng.normal(0, 0.2, count) * amount)
+    brightness = np.exp(rng.normal(0, 0.25, count) * amount)
     matrix = matrix * gains * (contrast * brightness)[:, None, None]
     offset = (rng.normal(0, 0.05, count) * amount) + 0.45 * (1 - contrast)
     mixed = torch.einsum("nij,njhw->nihw", _moved(matrix, pictures), pictures)
-    mixed = (mixed + _column(offset, pictures)).clamp_(0, 1)
-    return mixed.clamp_(min=1e-4).pow(_column(np.exp(rng.normal(0, 0.2, count) * amount), pictures))
+    mixed = _exposed(mixed + _column(offset, pictures))
+    return mixed.clamp_(1e-4, 1).pow(_column(np.exp(rng.normal(0, 0.2, count) * amount), pictures))
+
+
+def _exposed(pictures: torch.Tensor) -> torch.Tensor:
+    """Brought back where the changes left a picture all but black or white: nobody could say what it shows."""
+    mean = pictures.mean(dim=(1, 2, 3), keepdim=True).clamp(min=1e-3)
+    return pictures * (mean.clamp(*MEAN_RANGE) / mean)
 
 
 def _hue_turns(angles: np.ndarray) -> np.ndarray:
@@ -124,7 +132,7 @@ def _filter(pictures: torch.Tensor, share: float, rng: np.random.Generator) -> t
         kernel = rng.normal(0, 1 / math.sqrt(3 * size * size), (3, 3, size, size))
         part = pictures[chosen]
         drawn = functional.conv2d(part - 0.5, _moved(kernel, part), padding=size // 2) + 0.5
-        pictures[chosen] = torch.lerp(part, drawn, float(rng.uniform(0.3, 1.0))).clamp_(0, 1)
+        pictures[chosen] = torch.lerp(part, drawn, float(rng.uniform(0.3, 0.8))).clamp_(0, 1)
     return pictures
 
 
@@ -160,7 +168,7 @@ def _coarsen(pictures: torch.Tensor, share: float, rng: np.random.Generator) -> 
 def _noise(pictures: torch.Tensor, share: float, rng: np.random.Generator) -> torch.Tensor:
     """Sensor noise, partly common to the three channels."""
     count, _, height, width = pictures.shape
-    strength = _column(np.abs(rng.normal(0, 0.035, count)) * (rng.random(count) < share), pictures)
+    strength = _column(np.abs(rng.normal(0, 0.028, count)) * (rng.random(count) < share), pictures)
     own = torch.Generator(pictures.device).manual_seed(int(rng.integers(2**62)))
     common = torch.randn((count, 1, height, width), generator=own, device=pictures.device, dtype=pictures.dtype)
     each = torch.randn(pictures.shape, generator=own, device=pictures.device, dtype=pictures.dtype)
