@@ -25,6 +25,16 @@ STEPS_OF = {
 
 WORDS_OF = {"squeeze_tabs": "pinch", "twist_knob": "turn the knob", "pull_twist_knob": "pull the knob"}
 
+FITS = {
+    "DEMO-1101": {"sealed-top", "sealed-front"}, "DEMO-1102": {"sealed-top", "sealed-front"},
+    "DEMO-1202": {"stacked-front"}, "DEMO-1301": {"hung-top"},
+    "DEMO-2101": {"sealed-top", "sealed-front"}, "DEMO-2201": {"stacked-front"}, "DEMO-2211": {"stacked-front"},
+    "DEMO-2301": {"hung-top"}, "DEMO-3102": {"sealed-top", "sealed-front"},
+    "DEMO-3201": {"stacked-front", "hung-top"}, "DEMO-4101": {"sealed-top"}, "DEMO-4201": {"stacked-front"},
+    "DEMO-4301": {"hung-top"}, "DEMO-4401": {"sealed-front"},
+}  # fmt: skip
+"""Which part belongs to which generation, by its number; the first two are substitutes for each other."""
+
 LEAST_SIGNAL = {
     "occupied-1": "warning", "emergency-1": "danger", "emergency-2": "warning", "emergency-3": "danger",
     "always-1": "warning", "always-2": "warning", "always-3": "warning", "always-5": "warning", "out-1": "danger",
@@ -147,6 +157,9 @@ def _part(case: Case, part) -> Iterator[str]:
         yield "actuator: a part number while the lowering mechanism is not confirmed"
     if part.part is None and not part.ask:
         yield f"{part.component}: neither a part nor what is missing"
+    for orderable in named:
+        if generation is not None and generation not in FITS.get(orderable.number, {generation}):
+            yield f"{part.component}: {orderable.number} belongs to another generation"
     wrong = part.part and generation and part.part.generations and generation not in part.part.generations
     if wrong or (part.part and mechanism and part.part.mechanisms and mechanism not in part.part.mechanisms):
         yield f"{part.component}: {part.part.id} does not fit"
