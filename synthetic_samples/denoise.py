@@ -33,17 +33,24 @@ def _without_fireflies(light: np.ndarray) -> np.ndarray:
 def _smoothed(light: np.ndarray, normal: np.ndarray, depth: np.ndarray, step: int) -> np.ndarray:
     """One pass: the mean of nine pixels `step` apart, neighbours on another surface or in another light counting less."""
     height, width = depth.shape
-    tone = cv2.blur(np.log(light.mean(axis=2) + 1e-3), (3, 3))
-    stack = np.dstack([light, normal, depth, tone]).astype(np.float32)  # (H, W, 8)
-    padded = cv2.copyMakeBorder(stack[..., :4], step, step, step, step, cv2.BORDER_REFLECT)
-    padded = np.dstack([padded, cv2.copyMakeBorder(stack[..., 4:], step, step, step, step, cv2.BORDER_REFLECT)])
-    total, weights = light * 0.25, np.full((height, width), 0.25, np.float32)
-    tolerance = 0.03 * depth + 1e-3
+    tone = cv2.blur(cv2.log(light.mean(axis=2) + np.float32(1e-3)), (3, 3))
+    guides = [_padded(plane, step) for plane in (light, normal, depth, tone)]
+    total, weights = light * np.float32(0.25), np.full((height, width), 0.25, np.float32)
+    tolerance = np.float32(1) / (np.float32(0.03) * depth + np.float32(1e-3))
+    sky = (depth <= 0).astype(np.float32)
     for dy, dx in _NEIGHBOURS:
-        other = padded[step + dy * step :, step + dx * step :][:height, :width]
-        alike = np.clip((other[..., 3:6] * normal).sum(axis=2), 0, 1) + (depth <= 0)
-        weight = alike**16 * np.exp(-np.abs(other[..., 6] - depth) / tolerance - ((other[..., 7] - tone) / 0.5) ** 2)
-        weight *= 0.125 if dy == 0 or dx == 0 else 0.0625
-        total += other[..., :3] * weight[..., None]
+        rows, columns = slice(step * (1 + dy), step * (1 + dy) + height), slice(step * (1 + dx), step * (1 + dx) + width)
+        their_light, their_normal, their_depth, their_tone = (plane[rows, columns] for plane in guides)
+        alike = np.einsum("ijk,ijk->ij", their_normal, normal)
+        np.clip(alike, 0, 1, out=alike)
+        for _ in range(4):
+            alike *= alike
+        unlike = np.abs(their_depth - depth) * tolerance + np.square(their_tone - tone) * np.float32(4)
+        weight = (alike + sky) * cv2.exp(-unlike) * np.float32(0.125 if dy == 0 or dx == 0 else 0.0625)
+        total += their_light * weight[..., None]
         weights += weight
     return total / weights[..., None]
+
+
+def _padded(plane: np.ndarray, step: int) -> np.ndarray:
+    return cv2.copyMakeBorder(np.ascontiguousarray(plane, np.float32), step, step, step, step, cv2.BORDER_REFLECT)

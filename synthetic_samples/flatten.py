@@ -13,7 +13,7 @@ import numpy as np
 from synthetic_samples.geometry import Material, Part, Picture, Piece, side_name, surface_of
 from synthetic_samples.scene import Scene
 
-TEXTURE_SLOTS = 10
+TEXTURE_SLOTS = 8
 
 
 @dataclass(frozen=True, eq=False)

@@ -152,7 +152,7 @@ def _draw_all(options: argparse.Namespace, out: Path, todo: list[int]) -> list[t
     try:
         with (
             context.Pool(workers, _start_worker, (options, counter, queue.ends if queue else None)) as pool,
-            (out / _MANIFEST).open("a", encoding="utf-8") as manifest,
+            (out / _MANIFEST).open("a", encoding="utf-8", buffering=1) as manifest,
         ):
             for count, (index, record, error) in enumerate(pool.imap_unordered(_work, todo), 1):
                 if error is None:
@@ -160,7 +160,6 @@ def _draw_all(options: argparse.Namespace, out: Path, todo: list[int]) -> list[t
                 else:
                     failed.append((index, error))
                 if count % max(1, min(500, len(todo) // 20)) == 0 or count == len(todo):
-                    manifest.flush()
                     _progress(count, len(todo), time.monotonic() - started)
     finally:
         if queue:

@@ -12,6 +12,7 @@ from synthetic_samples.flatten import TEXTURE_SLOTS, FlatScene, Triangles
 from synthetic_samples.geometry import Material
 
 _MAX_DEPTH = 4
+_GUIDE_SAMPLES = 4
 _ASSETS = Path(__file__).parent / "assets"
 _FLASH_POSITION = [0.012, 0.008, 0.0]
 _HIDDEN = np.array([(0, 0, -900), (0.001, 0, -900), (0, 0.001, -900)], np.float32)  # a triangle behind the camera
@@ -43,12 +44,14 @@ def render(scene: FlatScene) -> Rendered:
     """Render the picture of a scene and the label of every pixel."""
     # Loading in parallel would number the shapes by chance, and a compiled kernel knows them by number.
     world = mi.load_dict({"type": "scene", **_lights(scene), **_meshes(scene)}, parallel=False)
-    path = {"type": "path", "max_depth": _MAX_DEPTH, "rr_depth": 2}
-    passes = mi.load_dict({"type": "aov", "aovs": "colour:albedo,normal:sh_normal,depth:depth", "path": path})
-    image = np.array(mi.render(world, sensor=_sensor(scene, "gaussian"), integrator=passes, spp=scene.samples, seed=scene.seed))
+    path = mi.load_dict({"type": "path", "max_depth": _MAX_DEPTH, "rr_depth": 2})
+    guides = mi.load_dict({"type": "aov", "aovs": "colour:albedo,normal:sh_normal,depth:depth"})
+    sensor = _sensor(scene)
+    radiance = np.array(mi.render(world, sensor=sensor, integrator=path, spp=scene.samples, seed=scene.seed))
+    image = np.array(mi.render(world, sensor=sensor, integrator=guides, spp=_GUIDE_SAMPLES, seed=scene.seed + 1))
     image = image.astype(np.float32)
-    radiance, albedo, normal, depth = image[..., :3], image[..., -7:-4], image[..., -4:-1], image[..., -1]
-    return Rendered(radiance, albedo, normal, depth, _label_ids(scene), scene.labels)
+    albedo, normal, depth = image[..., -7:-4], image[..., -4:-1], image[..., -1]
+    return Rendered(radiance[..., :3].astype(np.float32), albedo, normal, depth, _label_ids(scene), scene.labels)
 
 
 # Meshes --------------------------------------------------------------------------------------------------------------
@@ -147,7 +150,7 @@ def _label_ids(scene: FlatScene) -> np.ndarray:
     mesh = _mesh("all", vertices, normals, None, mi.load_dict({"type": "diffuse"}))
     passes = mi.load_dict({"type": "aov", "aovs": "depth:depth,prim:prim_index"})
     world = mi.load_dict({"type": "scene", "all": mesh}, parallel=False)
-    image = np.array(mi.render(world, sensor=_sensor(scene, "box"), integrator=passes, spp=1, seed=scene.seed))
+    image = np.array(mi.render(world, sensor=_sensor(scene), integrator=passes, spp=1, seed=scene.seed))
     ids = np.concatenate([t.ids for t in triangles])
     return np.where(image[..., -2] > 0, ids[image[..., -1].round().astype(int)], 0).astype(np.int32)
 
@@ -184,7 +187,7 @@ def _lights(scene: FlatScene) -> dict:
     }
 
 
-def _sensor(scene: FlatScene, pixel_filter: str):
+def _sensor(scene: FlatScene):
     return mi.load_dict({
         "type": "perspective",
         "fov": scene.view_deg,
@@ -196,7 +199,7 @@ def _sensor(scene: FlatScene, pixel_filter: str):
             "width": scene.width,
             "height": scene.height,
             "pixel_format": "rgb",
-            "rfilter": {"type": pixel_filter},
+            "rfilter": {"type": "box"},
         },
         "sampler": {"type": "independent"},
     })  # fmt: skip

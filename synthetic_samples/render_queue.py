@@ -9,7 +9,7 @@ import os
 from collections.abc import Sequence
 from multiprocessing.connection import Connection, wait
 
-RENDERERS_PER_GPU = 4
+RENDERERS_PER_GPU = 5
 
 
 class RenderQueue:

@@ -25,7 +25,7 @@ SIZES = ((464, 348), (348, 464), (272, 484))
 _SIZE_SHARES = (0.35, 0.5, 0.15)
 _FRAMINGS = ("close", "mid", "wide", "none")
 _FRAMING_SHARES = (0.53, 0.17, 0.12, 0.18)
-_SAMPLES = 20
+_SAMPLES = 14
 
 
 @dataclass(frozen=True, eq=False)
