@@ -87,6 +87,9 @@ def _verdict(verdict: VerdictOut, width: int) -> list[str]:
     lines = ["", f"BATTERY BY THE METER: {words[verdict.state]}"]
     for reason in verdict.because:
         lines += _wrapped(reason, "  - ", width)
+    if verdict.lifts_left:
+        least, most = verdict.lifts_left
+        lines += _wrapped(f"between {least:.0f} and {most:.0f} lifts left on this charge", "  - ", width)
     for want in verdict.wants:
         lines += _wrapped(f"missing: {want}", "  - ", width)
     return lines

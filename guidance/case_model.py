@@ -151,6 +151,7 @@ class VerdictOut(Section):
     state: Literal["good", "low", "failed", "cannot_say"]
     charge_percent: tuple[float, float] | None
     resistance_mohm: tuple[float, float] | None
+    lifts_left: tuple[float, float] | None
     because: tuple[str, ...]
     contradictions: tuple[str, ...]
     wants: tuple[str, ...]

@@ -180,10 +180,27 @@ class SparePart(Row):
     source: Text
 
 
+Span = tuple[Positive, Positive]
+"""From a least to a most."""
+
+
+class PackElectrics(Row):
+    """What the number of lifts left on a charge is reckoned from; every uncertain figure is a span."""
+
+    capacity_ah: Positive
+    rated_hours: Positive
+    peukert_exponent: Span
+    health_percent: Span
+    lifting_current_a: Span
+    seconds_per_lift: Span
+    source: Text
+
+
 class FaultSections(Row):
     """The sections of a catalogue that troubleshooting reads; a catalogue may leave all of them out."""
 
     fault_settings: FaultSettings | None = None
+    pack_electrics: PackElectrics | None = None
     components: tuple[LiftPart, ...] = ()
     contexts: tuple[Context, ...] = ()
     faults: tuple[Fault, ...] = ()

@@ -19,6 +19,7 @@ from guidance.catalogue_model import ROLES, Role
 from guidance.diagnosis import Diagnosis, diagnose, generation_likelihood
 from guidance.fault_model import LAST_RESORT, Check, Context, Repair
 from guidance.fault_network import GENERATION
+from guidance.one_core import one_core
 from guidance.planning import choose
 from guidance.safety import may_do
 
@@ -59,7 +60,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     every = []
     for number, symptom in enumerate(catalogue.symptoms_by_id):
         rng = np.random.default_rng((arguments.seed, number))
-        compared = compare(catalogue, symptom, arguments.role, arguments.generation, arguments.cases, rng)
+        with one_core():
+            compared = compare(catalogue, symptom, arguments.role, arguments.generation, arguments.cases, rng)
         every.append(compared)
         print(_row(symptom, compared.minutes), flush=True)
     together = {name: np.concatenate([c.minutes[name] for c in every]) for name in every[0].minutes}

@@ -29,10 +29,11 @@ from guidance.diagnosis import (
     fault_probabilities,
     generation_likelihood,
 )
-from guidance.electricity import PackReadings, Verdict, judge_pack
+from guidance.electricity import Band, PackReadings, Verdict, judge_pack, lifts_left
 from guidance.explain import next_step
 from guidance.fault_model import LAST_RESORT
 from guidance.identified import Identified, identified
+from guidance.one_core import one_core
 from guidance.parts import parts_of_likeliest
 from guidance.planning import choose
 from guidance.safety import ASK_SLING, ask_signs, bring_down, complaint, first_lines, say, signs_advice
@@ -51,7 +52,8 @@ def troubleshoot(case: Case, catalogue: Catalogue) -> Troubleshooting:
         return _document(case, catalogue, state="ask", safety=safety, next=ask_signs(catalogue))
     if case.symptom is None:
         return _document(case, catalogue, state="ask", safety=safety, next=_ask_symptom(catalogue))
-    return _diagnosed(case, catalogue, lift)
+    with one_core():
+        return _diagnosed(case, catalogue, lift)
 
 
 def check_case(case: Case, catalogue: Catalogue) -> None:
@@ -135,7 +137,7 @@ def _diagnosed(case: Case, catalogue: Catalogue, lift: Identified) -> Troublesho
         "faults": _faults(catalogue, diagnosis),
         "components": _components(catalogue, diagnosis),
         "contradictions": (*diagnosis.contradictions, *(verdict.contradictions if verdict else ())),
-        "electricity": _verdict(verdict) if verdict else None,
+        "electricity": _verdict(verdict, catalogue) if verdict else None,
         "parts": parts_of_likeliest(case, catalogue, lift, component_probabilities(catalogue, diagnosis.weights)),
     }
     if diagnosis.works:
@@ -175,14 +177,20 @@ def _components(catalogue: Catalogue, diagnosis: Diagnosis) -> tuple[ComponentOu
     )
 
 
-def _verdict(verdict: Verdict) -> VerdictOut:
-    charge, resistance = (
-        None if band is None else (band.low, band.high) for band in (verdict.charge_percent, verdict.resistance_mohm)
-    )
+def _verdict(verdict: Verdict, catalogue: Catalogue) -> VerdictOut:
+    charge, pack = verdict.charge_percent, catalogue.pack_electrics
+    left = None
+    if charge is not None and pack is not None and verdict.state != "failed" and not verdict.contradictions:
+        spans = (pack.peukert_exponent, pack.health_percent, pack.lifting_current_a, pack.seconds_per_lift)
+        exponent, health, current, seconds = (Band(*span) for span in spans)
+        left = lifts_left(pack.capacity_ah, pack.rated_hours, exponent, charge, health, current, seconds)
+    bands = (charge, verdict.resistance_mohm, left)
+    percent, resistance, lifts = (None if band is None else (band.low, band.high) for band in bands)
     return VerdictOut(
         state=verdict.state,
-        charge_percent=charge,
+        charge_percent=percent,
         resistance_mohm=resistance,
+        lifts_left=lifts,
         because=verdict.because,
         contradictions=verdict.contradictions,
         wants=verdict.wants,

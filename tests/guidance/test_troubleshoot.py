@@ -218,12 +218,21 @@ def test_meter_readings_enter_as_what_they_prove(catalogue):
     answer = troubleshoot(_case(role="technician", symptom="weak", readings=proven), catalogue)
     assert answer.electricity.state == "failed"
     assert answer.faults[0].id == "block_failed" and answer.faults[0].probability > 0.5
+    assert answer.electricity.lifts_left is None, "nobody counts on a failed pack"
     vague = troubleshoot(_case(role="technician", symptom="weak", readings={"pack_v": 25.6}), catalogue)
     plain = troubleshoot(_case(role="technician", symptom="weak"), catalogue)
     assert vague.electricity.state == "cannot_say"
     assert [f.probability for f in vague.faults] == pytest.approx([f.probability for f in plain.faults])
     with pytest.raises(ReadingError, match="300"):
         troubleshoot(_case(readings={"pack_v": 300}), catalogue)
+
+
+def test_lifts_left_are_an_interval_that_an_unknown_rest_makes_wide(catalogue):
+    rested = {"blocks_v": (12.6, 12.6), "rest_hours": 8, "meter_error_percent": 0.5}
+    known = troubleshoot(_case(role="technician", readings=rested), catalogue).electricity.lifts_left
+    unknown = troubleshoot(_case(role="technician", readings={"blocks_v": (12.6, 12.6)}), catalogue).electricity
+    assert 0 < known[0] < known[1]
+    assert unknown.lifts_left[0] == 0 and unknown.lifts_left[1] >= known[1]
 
 
 def test_an_undecided_box_gets_only_steps_that_fit_all_it_may_be(catalogue):
