@@ -107,4 +107,6 @@ def _moves(shifts: tuple[Shift, ...]) -> str:
 
 
 def _percent(probability: float) -> str:
-    return "under 1 %" if probability < 0.01 else "over 99 %" if probability > 0.99 else f"{100 * probability:.0f} %"
+    """Whole per cent, never 0 or 100; the space does not break."""
+    words = "under 1" if probability < 0.01 else "over 99" if probability > 0.99 else f"{100 * probability:.0f}"
+    return f"{words}\u00a0%"

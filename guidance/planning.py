@@ -13,14 +13,10 @@ from guidance.diagnosis import Diagnosis
 from guidance.fault_model import LAST_RESORT, Check, Context, Repair
 from guidance.inference import Space
 from guidance.safety import may_do
-from guidance.sequencing import NO_AREA, Problem, Search, Situations, look_ahead
+from guidance.sequencing import NO_AREA, Problem, Situations, look_ahead
 
 KEPT_HYPOTHESES = 40
 """Planning weighs the likeliest combinations of faults one by one and the rest together; what is shown is exact."""
-
-SEARCH = Search(depth=2, widths=(5,), negligible=1e-3)
-"""How far the plan looks: every step, then the five most promising one step further."""
-
 
 @dataclass(frozen=True)
 class Choice:
@@ -51,7 +47,7 @@ def choose(
     plan = make_plan(diagnosis, catalogue, role, symptom, generations)
     done = np.zeros((1, len(plan.repairs) + len(plan.questions)), bool)
     now = Situations(plan.belief[None, :], done, plan.opened[None, :])
-    by_step = look_ahead(plan.problem, now, SEARCH)[1][0]
+    by_step = look_ahead(plan.problem, now)[1][0]
     best = int(by_step.argmin())
     others = np.delete(by_step, best)
     area = plan.problem.area[best]

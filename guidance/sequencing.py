@@ -83,9 +83,20 @@ class Situations:
 class Search:
     """How far to look: `depth` steps ahead, at each level but the last following only the `widths[level]` best ones."""
 
-    depth: int = 3
-    widths: tuple[int, ...] = (6, 3)
+    depth: int
+    widths: tuple[int, ...] = ()
     negligible: float = NEGLIGIBLE
+
+
+FEW_STEPS = 12
+"""With so few steps left there is time to look three of them ahead."""
+
+
+def search_for(problem: Problem) -> Search:
+    """How far to look: three steps where few are left, two where there are many, so that a core needs some 20 ms."""
+    if len(problem.minutes) <= FEW_STEPS:
+        return Search(depth=3, widths=(6, 3))
+    return Search(depth=2, widths=(5,), negligible=1e-3)
 
 
 def simple_problem(
@@ -212,9 +223,9 @@ def _ratio_choice(problem: Problem, belief: np.ndarray, done: np.ndarray, opened
     return ratio.argmax(axis=1)
 
 
-def look_ahead(problem: Problem, now: Situations, search: Search) -> tuple[np.ndarray, np.ndarray]:
+def look_ahead(problem: Problem, now: Situations) -> tuple[np.ndarray, np.ndarray]:
     """Expected minutes (N,) from here, and (N, A + Q) of taking each step first (infinite where it was done)."""
-    return _look(problem, now, search, 0)
+    return _look(problem, now, search_for(problem), 0)
 
 
 def _look(problem: Problem, now: Situations, search: Search, level: int) -> tuple[np.ndarray, np.ndarray]:

@@ -7,7 +7,7 @@ import argparse
 
 import numpy as np
 
-from guidance.sequencing import Search, look_ahead, ratio_minutes, start
+from guidance.sequencing import look_ahead, ratio_minutes, start
 from tests.guidance.exact_planning import optimum, policy_minutes, random_dependent_problem
 
 
@@ -23,7 +23,7 @@ def main() -> None:
         best, first = optimum(problem, belief), start(problem, belief)
 
         def choose(now, problem=problem):
-            return int(look_ahead(problem, now, Search())[1][0].argmin())
+            return int(look_ahead(problem, now)[1][0].argmin())
 
         planner.append(policy_minutes(problem, first, choose) / best)
         rule.append(ratio_minutes(problem, first)[0] / best)

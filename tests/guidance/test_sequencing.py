@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from guidance.sequencing import (
-    Search,
     look_ahead,
     order_minutes,
     ratio_minutes,
@@ -17,9 +16,8 @@ from guidance.sequencing import (
 from tests.guidance.exact_planning import independent_optimum, optimum, policy_minutes, random_dependent_problem
 
 
-def _best_step(problem, search=None):
-    search = search or Search()
-    return lambda situations: int(look_ahead(problem, situations, search)[1][0].argmin())
+def _best_step(problem):
+    return lambda situations: int(look_ahead(problem, situations)[1][0].argmin())
 
 
 @pytest.mark.parametrize("size", range(1, 9))
@@ -112,14 +110,14 @@ def test_a_question_that_tells_nothing_apart_is_never_asked():
     belief = np.array([0.6, 0.4])
     useless = np.array([[0.5, 0.5], [0.5, 0.5]])
     problem = simple_problem(np.array([5.0, 7.0]), np.eye(2), np.array([0.1]), (useless,))
-    _, by_step = look_ahead(problem, start(problem, belief), Search())
+    _, by_step = look_ahead(problem, start(problem, belief))
     assert by_step[0].argmin() == 0
 
 
 def test_a_cheap_question_that_settles_all_is_asked_first():
     belief = np.array([0.5, 0.5])
     problem = simple_problem(np.array([30.0, 30.0]), np.eye(2), np.array([1.0]), (np.eye(2),))
-    value, by_step = look_ahead(problem, start(problem, belief), Search())
+    value, by_step = look_ahead(problem, start(problem, belief))
     assert by_step[0].argmin() == 2
     assert value[0] == pytest.approx(31.0)
 
@@ -131,4 +129,4 @@ def test_a_repair_of_one_of_two_faults_leaves_the_other():
     problem = simple_problem(np.array([4.0, 6.0]), works)
     problem = type(problem)(**{**problem.__dict__, "leaves": leaves})
     assert order_minutes(problem, np.array([0, 0, 1.0]), (0, 1)) == pytest.approx(10.0)
-    assert look_ahead(problem, start(problem, np.array([0, 0, 1.0])), Search())[0][0] == pytest.approx(10.0)
+    assert look_ahead(problem, start(problem, np.array([0, 0, 1.0])))[0][0] == pytest.approx(10.0)
