@@ -26,7 +26,19 @@ from guidance.troubleshoot import troubleshoot
 BACK, SKIP, DONT_KNOW, READINGS, QUIT = "b", "s", "?", "r", "q"
 
 OVER = ("out_of_use", "release")
-"""States after which nothing is asked."""
+"""States after which one thing is asked: whether the case is one to report."""
+
+ASK_HURT = StepOut(
+    kind="safety_question",
+    id="could_hurt",
+    text="Was anybody hurt, or nearly hurt?",
+    source="common practice, no source",
+    roles=ROLES,
+    outcomes=tuple(
+        OutcomeOut(id=answer, words=words, probability=1 / 2) for answer, words in (("no", "No"), ("yes", "Yes"))
+    ),
+    why="Such a case is reported, whatever was found.",
+)
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -61,7 +73,7 @@ def converse(
         answer = troubleshoot(record.case(), catalogue)
         write(said_of_case(answer, said, columns))
         said = frozenset(sentence.id for sentence in answer.safety)
-        if answer.state in OVER:
+        if answer.state in OVER and any(event.kind == "could_hurt" for event in record.events):
             return record
         kind, question = _question(record, answer, catalogue)
         write(said_of_question(question, columns, back=bool(record.events), kind=kind))
@@ -104,8 +116,10 @@ def _read(prompt: str) -> str | None:
 
 
 def _question(record: Record, answer: Troubleshooting, catalogue: Catalogue) -> tuple[str, StepOut]:
-    """What is asked now: which box it is when nothing says so yet, else the step that the answer proposes."""
+    """What is asked now: the step that the answer proposes, which box it is before that, and last whether it hurt."""
     step = answer.next
+    if answer.state in OVER:
+        return "could_hurt", ASK_HURT
     asked = {event.id for event in record.events if event.kind == "observation"}
     if answer.state in ("next_step", "hand_over") and record.control_box is None and WHICH_BOX not in asked:
         return "observation", _which_box(catalogue)
@@ -160,7 +174,7 @@ def _chosen(word: str, choices: list[str], kind: str) -> str | None:
     if all(p in choices for p in picked):
         signs = [p for p in picked if p != choices[0]] if kind == "danger_signs" and len(picked) > 1 else picked
         return ",".join(signs)
-    if word == DONT_KNOW and kind in ("person_in_sling", "context", "step", "observation"):
+    if word == DONT_KNOW and kind in ("person_in_sling", "context", "step", "observation", "could_hurt"):
         return UNSURE
     if word == SKIP and kind in ("context", "step", "observation"):
         return SKIPPED if kind == "step" else UNSURE

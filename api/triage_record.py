@@ -13,16 +13,15 @@ from guidance.case_model import Case, Done, Observation, Readings, Seen
 from guidance.catalogue_model import Role
 from guidance.safety import NO_SIGN
 
-ASIDE = ("observation", "readings")
-"""Events that answer no step of the case itself."""
-
 
 class Event(BaseModel):
     """One thing that was said. `kind` says what it answers, `id` which question or step, `answer` what came."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    kind: Literal["person_in_sling", "danger_signs", "symptom", "context", "step", "observation", "readings"]
+    kind: Literal[
+        "person_in_sling", "danger_signs", "symptom", "context", "step", "observation", "readings", "could_hurt"
+    ]
     id: str = ""
     answer: str = ""
     readings: Readings | None = None
@@ -64,6 +63,7 @@ class Record(BaseModel):
             observations=tuple(Observation(id=key, answer=value) for key, value in observations.items()),
             control_box=self.control_box,
             actuator=self.actuator,
+            could_hurt={"yes": True, "no": False}.get(said.get("could_hurt", "")),
             readings=next((event.readings for event in reversed(self.events) if event.kind == "readings"), None),
         )
 

@@ -81,7 +81,9 @@ def test_a_repair_that_works_ends_with_trial_and_release(talk, catalogue):
     _, shown, _ = talk(record=case)
     assert "BEFORE ANYBODY IS LIFTED" in shown
     assert "First try the lift without a person" in shown and "A competent person releases the lift" in shown
-    assert "=>" not in shown
+    assert shown.count("=>") == 1 and "Was anybody hurt" in shown and "REPORT" not in shown
+    hurt, shown, _ = talk("yes", record=case)
+    assert hurt.case().could_hurt is True and "REPORT THIS CASE" in shown
 
 
 def test_caregivers_see_no_technicians_step_to_the_end(talk, catalogue):
