@@ -53,6 +53,9 @@ FAIR_EVIDENCE = {
 }
 """How many times the smallest evidence a fair photo must show of a value, 2.5 where none is named."""
 
+PACK_SHARE = 0.12
+"""Share of a box's pixels that pack and unit must each cover in a fair photo: less of a slab looks like a bracket."""
+
 
 def main() -> None:
     """Draws what the manifest lacks, one picture after the other."""
@@ -240,6 +243,12 @@ def _shown(subject: dict) -> bool:
 def _readable(subject: dict, camera: Camera) -> bool:
     """Whether a person would name every value at a glance: the evidence exceeds the smallest by the factors below."""
     least = smallest_evidence_px(camera.width, camera.height)
+    battery = subject["concepts"].get("battery", {"value": "", "evidence_px": 0})
+    if (
+        battery["value"] in ("stacked_pack", "hung_pack")
+        and battery["evidence_px"] < PACK_SHARE * subject["visible_px"]
+    ):
+        return False
     return (subject["visible_fraction"] > 0.85 and _shown(subject)) and all(
         concept["evidence_px"] >= FAIR_EVIDENCE.get((name, concept["value"]), 2.5) * least
         for name, concept in subject["concepts"].items()
