@@ -78,11 +78,11 @@ class Case(Incoming):
     catalogue: CatalogueInfo | None = None
     role: Role = "caregiver"
     person_in_sling: Occupied = "unsure"
-    danger_signs: tuple[str, ...] | None = None
+    danger_signs: tuple[str, ...] | None = Field(default=None, max_length=20)
     symptom: str | None = None
     context: dict[str, str] = {}
-    done: tuple[Done, ...] = ()
-    observations: tuple[Observation, ...] = ()
+    done: tuple[Done, ...] = Field(default=(), max_length=200)
+    observations: tuple[Observation, ...] = Field(default=(), max_length=50)
     control_box: Seen | None = None
     actuator: Seen | None = None
     readings: Readings | None = None

@@ -10,7 +10,7 @@ from guidance.answer import answer
 from guidance.answer_model import ModelInfo, TrainedOn
 from guidance.case_model import Case, Seen
 from guidance.catalogue import Catalogue
-from guidance.evidence import Observed
+from guidance.evidence import Observed, check_observations
 
 NO_PHOTOS = ModelInfo(version="no photo was read", sha256="", trained_on=TrainedOn(synthetic=0, owned_photos=0))
 
@@ -29,16 +29,23 @@ class Identified:
 def identified(case: Case, catalogue: Catalogue) -> Identified:
     """Take over what an identification found; where it is missing, what the observations alone say."""
     box, head = case.control_box, case.actuator
-    if case.observations and (box is None or head is None):
-        observed = [Observed(row.id, row.answer) for row in case.observations]
+    observed = [Observed(row.id, row.answer) for row in case.observations]
+    check_observations(observed, catalogue)
+    if observed and (box is None or head is None):
         from_observations = answer([], observed, catalogue, NO_PHOTOS, {}, case.role)
         box = box or Seen.model_validate(from_observations.control_box.model_dump(by_alias=True))
         head = head or Seen.model_validate(from_observations.actuator.model_dump(by_alias=True))
     every_generation = (*catalogue.generations_by_id, UNLISTED)
     generations, confirmed_generation = _component(box, every_generation)
     mechanisms, confirmed_lowering = _component(head, CONCEPTS["lowering"])
-    probabilities = box.probabilities if box is not None and box.decision != "not_seen" else {}
-    return Identified(probabilities, generations, mechanisms, confirmed_generation, confirmed_lowering)
+    return Identified(_probabilities(box), generations, mechanisms, confirmed_generation, confirmed_lowering)
+
+
+def _probabilities(box: Seen | None) -> Mapping[str, float]:
+    """Those that came; without any, the values of the set alike."""
+    if box is None or box.decision == "not_seen":
+        return {}
+    return box.probabilities or {value: 1 / len(box.values) for value in box.values}
 
 
 def _component(seen: Seen | None, every: tuple[str, ...]) -> tuple[tuple[str, ...], str | None]:

@@ -6,7 +6,7 @@ import statistics
 import numpy as np
 import pytest
 
-from classifier.errors import CaseError, ReadingError
+from classifier.errors import CaseError, ObservationError, ReadingError
 from guidance.case_model import Case, Done
 from guidance.catalogue import DEMO_CATALOGUE, load
 from guidance.diagnosis import diagnose, tried
@@ -334,6 +334,18 @@ def test_observations_stand_in_for_an_identification(catalogue):
     )
     worn = {f.id for f in answer.faults if f.probability > 0.02}
     assert "pack_worn" in worn and "blocks_worn" not in worn
+
+
+def test_an_observation_that_is_none_is_refused_even_beside_an_identification(catalogue):
+    known = {"control_box": HUNG, "actuator": TABS, "observations": [{"id": "colour", "answer": "red"}]}
+    with pytest.raises(ObservationError, match="colour"):
+        troubleshoot(_case(**known), catalogue)
+
+
+def test_a_set_without_probabilities_is_taken_evenly(catalogue):
+    bare = {"decision": "confirmed", "set": ["hung-top"]}
+    found = {f.id: f.probability for f in troubleshoot(_case(control_box=bare), catalogue).faults}
+    assert "pack_worn" in found and "blocks_worn" not in found
 
 
 def test_diagnose_keeps_contexts_open_until_answered(catalogue):
