@@ -13,6 +13,9 @@ SHOWN = 4
 
 BAR_COLUMNS = 20
 
+WORTH_SAYING = 0.05
+"""From this probability on it is said that nothing on the list may be wrong."""
+
 HEADINGS = {
     "bring_down": "FIRST: BRING THE PERSON DOWN",
     "out_of_use": "OUT OF USE",
@@ -79,6 +82,8 @@ def _probable(answer: Troubleshooting) -> list[str]:
         bar = "#" * max(1, round(BAR_COLUMNS * row.probability))
         moved = f"  (was {percent(row.before)})" if abs(row.before - row.probability) >= 0.01 else ""
         lines.append(f"  {row.name:<36} {percent(row.probability):>9}  {bar:<{BAR_COLUMNS}}{moved}".rstrip())
+    if answer.nothing_wrong is not None and answer.nothing_wrong >= WORTH_SAYING:
+        lines.append(f"  {'no fault that this list holds':<36} {percent(answer.nothing_wrong):>9}")
     return lines
 
 

@@ -166,7 +166,10 @@ class Complaint(Section):
 
 
 class Troubleshooting(Section):
-    """What is said first, what is probably wrong, which step comes next and why, and which part fits."""
+    """What is said first, what is probably wrong, which step comes next and why, and which part fits.
+
+    `nothing_wrong`: the probability that no fault of the list is there, as after a mistake in use.
+    """
 
     schema_version: Literal["1"] = SCHEMA_VERSION
     catalogue: CatalogueInfo
@@ -176,6 +179,7 @@ class Troubleshooting(Section):
     lowering: LoweringAdvice | None = None
     faults: tuple[FaultOut, ...] = ()
     components: tuple[ComponentOut, ...] = ()
+    nothing_wrong: float | None = None
     next: StepOut | None = None
     contradictions: tuple[str, ...] = ()
     electricity: VerdictOut | None = None

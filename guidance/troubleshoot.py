@@ -136,6 +136,7 @@ def _diagnosed(case: Case, catalogue: Catalogue, lift: Identified) -> Troublesho
     known = {
         "faults": _faults(catalogue, diagnosis),
         "components": _components(catalogue, diagnosis),
+        "nothing_wrong": float(diagnosis.weights @ (catalogue.fault_space.hypotheses.sum(axis=1) == 0)),
         "contradictions": (*diagnosis.contradictions, *(verdict.contradictions if verdict else ())),
         "electricity": _verdict(verdict, catalogue) if verdict else None,
         "parts": parts_of_likeliest(case, catalogue, lift, component_probabilities(catalogue, diagnosis.weights)),

@@ -74,7 +74,7 @@ def test_beeps_without_movement_is_the_battery_and_the_load_test_says_so(catalog
     assert next(iter(full)) == "battery", "bars do not prove that it holds its voltage"
     sags = _probabilities(catalogue, generation, **beeping, gauge="high", load_test="sags")
     holds = _probabilities(catalogue, generation, **beeping, gauge="high", load_test="holds")
-    assert sags["battery"] > 0.9 > 0.5 > holds["battery"]
+    assert sags["battery"] > 0.8 > 0.5 > holds["battery"]
     without_gauge = _probabilities(catalogue, generation, **beeping)["battery"]
     assert abs(full["battery"] - without_gauge) < abs(holds["battery"] - without_gauge)
 

@@ -147,6 +147,13 @@ def test_a_failed_repair_lowers_its_fault_and_never_comes_again(catalogue):
     assert answer.next.id != "release_stop"
 
 
+def test_nothing_wrong_is_said_when_everything_looks_sound(catalogue):
+    plain = troubleshoot(_case(symptom="no_charge_lamps"), catalogue)
+    sound = _done(("try_spare_charger", "lit"), ("look_stop", "released"), ("replace_charging_lead", "still"))
+    after = troubleshoot(_case(symptom="no_charge_lamps", done=sound), catalogue)
+    assert plain.nothing_wrong < 0.15 < after.nothing_wrong < 1
+
+
 def test_dont_know_and_skip_change_no_probability(catalogue):
     plain = troubleshoot(_case(), catalogue)
     for outcome in ("unsure", "skipped"):
