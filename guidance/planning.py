@@ -15,7 +15,7 @@ from guidance.inference import Space
 from guidance.safety import may_do
 from guidance.sequencing import NO_AREA, Problem, Situations, look_ahead
 
-KEPT_HYPOTHESES = 40
+KEPT_HYPOTHESES = 32
 """Planning weighs the likeliest combinations of faults one by one and the rest together; what is shown is exact."""
 
 @dataclass(frozen=True)

@@ -88,7 +88,7 @@ class Search:
     negligible: float = NEGLIGIBLE
 
 
-FEW_STEPS = 12
+FEW_STEPS = 10
 """With so few steps left there is time to look three of them ahead."""
 
 
