@@ -23,6 +23,8 @@ from PIL import Image
 from synthetic_samples.annotate import annotate, is_fair
 from synthetic_samples.denoise import denoise
 from synthetic_samples.flatten import FlatScene, flatten
+from synthetic_samples.part_maps import encode as encode_parts
+from synthetic_samples.part_maps import part_map
 from synthetic_samples.phone import develop, encode_jpeg
 from synthetic_samples.render import Rendered, render, use_variant
 from synthetic_samples.render_queue import RenderQueue, render_remotely
@@ -44,9 +46,8 @@ def main(arguments: list[str] | None = None) -> int:
     for name, value in _PROCESS_SETTINGS.items():
         os.environ.setdefault(name, value)
     out = Path(options.out)
-    (out / "images").mkdir(parents=True, exist_ok=True)
-    if options.keep_clean:
-        (out / "clean").mkdir(exist_ok=True)
+    for folder in ("images", "parts", *(["clean"] if options.keep_clean else [])):
+        (out / folder).mkdir(parents=True, exist_ok=True)
     done = _records_so_far(out)
     todo = [index for index in range(options.start, options.start + options.count) if index not in done]
     if done:
@@ -84,6 +85,10 @@ def draw_picture(scene: Scene, out: Path, keep_clean: bool, render: Callable[[Fl
     name = f"{scene.index:06d}.jpg"
     _write(out / "images" / name, encode_jpeg(photo, scene.phone, rng))
     record = _record(scene, f"images/{name}", subjects, look_alikes)
+    values = {concept: value for truth in scene.truths for concept, value in truth.values.items()}
+    parts = part_map(rendered.label_ids, rendered.labels, values)
+    record["parts_file"] = f"parts/{scene.index:06d}.png"
+    _write(out / record["parts_file"], encode_parts(parts))
     if keep_clean:
         _write(out / "clean" / name, _clean_jpeg(radiance))
         record["clean_file"] = f"clean/{name}"
