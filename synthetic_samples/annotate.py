@@ -49,7 +49,11 @@ def annotate(scene: Scene, rendered: Rendered) -> tuple[list[dict], list[dict]]:
 
 def is_fair(scene: Scene, subjects: list[dict]) -> bool:
     """A fair close photo: close, no hard condition, nothing cut off or hidden, every concept's evidence in view."""
-    read = [subject for subject in subjects if subject["kind"] in (CONTROL_BOX, ACTUATOR_HEAD) and _area(subject["box"]) >= _FAIR_BOX_SHARE]
+    read = [
+        subject
+        for subject in subjects
+        if subject["kind"] in (CONTROL_BOX, ACTUATOR_HEAD) and _area(subject["box"]) >= _FAIR_BOX_SHARE
+    ]
     if scene.framing != "close" or scene.conditions or not read:
         return False
     return all(
@@ -164,14 +168,20 @@ def _control_box_concepts(values: Mapping[str, str], px: Mapping[str, float]) ->
     evidence = {
         "stop_position": (px.get("control_box/stop", 0), True),
         "battery": (min(front, max(side, top)), whole) if values["battery"] == "built_in" else (min(unit, pack), True),
-        "service_buttons": (min(front, side), bare and side >= _BARE_SIDE_PX) if values["service_buttons"] == "none" else (buttons, True),
+        "service_buttons": (min(front, side), bare and side >= _BARE_SIDE_PX)
+        if values["service_buttons"] == "none"
+        else (buttons, True),
         "charge_display": (front, bare) if values["charge_display"] == "none" else (display, True),
     }
     return {concept: _entry(values[concept], amount, enough) for concept, (amount, enough) in evidence.items()}
 
 
 def _entry(value: str, evidence_px: float, enough: bool) -> Concept:
-    return {"value": value, "visible": bool(enough and evidence_px >= SMALLEST_EVIDENCE_PX), "evidence_px": int(evidence_px)}
+    return {
+        "value": value,
+        "visible": bool(enough and evidence_px >= SMALLEST_EVIDENCE_PX),
+        "evidence_px": int(evidence_px),
+    }
 
 
 def _lowering(scene: Scene, truth: Truth, px: Mapping[str, float]) -> Concept:

@@ -39,7 +39,12 @@ def draw_camera(
     focal = float(rng.choice([24, 26, 28, 35, 50, 70, 77])) if rng.random() < 0.6 else float(rng.uniform(24, 80))
     half_view = np.arctan(_FULL_FRAME_HALF_WIDTH_MM / focal)
     half_short = np.arctan(np.tan(half_view) * min(aspect, 1 / aspect))
-    fill = {"close": rng.uniform(0.5, 1.0), "mid": rng.uniform(0.18, 0.42), "wide": rng.uniform(0.6, 1.1), "none": rng.uniform(0.45, 1.1)}[framing]
+    fill = {
+        "close": rng.uniform(0.5, 1.0),
+        "mid": rng.uniform(0.18, 0.42),
+        "wide": rng.uniform(0.6, 1.1),
+        "none": rng.uniform(0.45, 1.1),
+    }[framing]
     distance = max(composition.extent_m / (2 * np.tan(half_short) * fill), 0.12) + composition.extent_m * 0.15
     focus = np.asarray(composition.focus)
     target = focus + rng.normal(0, 1, 3) * composition.extent_m * (0.08 if framing == "close" else 0.25)
@@ -49,12 +54,20 @@ def draw_camera(
         roll = float(rng.uniform(20, _LONGEST_TILT_DEG) * rng.choice([-1, 1]))
     forward = (target - position) / np.linalg.norm(target - position)
     up = turn(forward, roll)[:3, :3] @ _upright(forward, composition.up)
-    camera = Camera(_triple(position), _triple(target), _triple(up), float(np.degrees(2 * half_view)), focal, roll, float(distance))
-    pieces = [piece for piece in composition.pieces if not (isinstance(piece, Part) and any(piece.solid is solid for solid in before))]
+    camera = Camera(
+        _triple(position), _triple(target), _triple(up), float(np.degrees(2 * half_view)), focal, roll, float(distance)
+    )
+    pieces = [
+        piece
+        for piece in composition.pieces
+        if not (isinstance(piece, Part) and any(piece.solid is solid for solid in before))
+    ]
     return camera, pieces + (_cover(rng, composition, position) if "covered" in conditions else [])
 
 
-def _free_position(rng: np.random.Generator, composition: Composition, distance: float) -> tuple[np.ndarray, list[Manifold]]:
+def _free_position(
+    rng: np.random.Generator, composition: Composition, distance: float
+) -> tuple[np.ndarray, list[Manifold]]:
     """A place for the phone, and the solids of the surroundings that stand between it and the focus (mostly none)."""
     focus = np.asarray(composition.focus)
     for _ in range(12):
@@ -98,18 +111,30 @@ def _cover(rng: np.random.Generator, composition: Composition, position: np.ndar
     size = composition.extent_m * (1 - gap / np.linalg.norm(position - focus)) * rng.uniform(0.35, 0.7)
     side = np.cross(away, (0, 0, 1))
     side /= max(np.linalg.norm(side), 1e-6)
-    centre = focus + away * gap + side * rng.choice([-1, 1]) * size * rng.uniform(0.3, 0.75) + np.array([0, 0, rng.normal(0, 0.3) * size])
+    centre = (
+        focus
+        + away * gap
+        + side * rng.choice([-1, 1]) * size * rng.uniform(0.3, 0.75)
+        + np.array([0, 0, rng.normal(0, 0.3) * size])
+    )
     kind = rng.choice(["bar", "board", "cushion", "cloth"])
     if kind == "bar":
-        solid = cylinder(size * 0.16, size * 8).translate((0, 0, -size * 4)).transform(turn((0, 1, 0), rng.uniform(-70, 70))[:3])
+        solid = (
+            cylinder(size * 0.16, size * 8)
+            .translate((0, 0, -size * 4))
+            .transform(turn((0, 1, 0), rng.uniform(-70, 70))[:3])
+        )
         part = Part(solid, housing_material(rng))
     elif kind == "board":
-        part = Part(block(size, 0.01, size * rng.uniform(1, 3)).transform(turn((0, 1, 0), rng.uniform(-30, 30))[:3]), housing_material(rng))
+        part = Part(
+            block(size, 0.01, size * rng.uniform(1, 3)).transform(turn((0, 1, 0), rng.uniform(-30, 30))[:3]),
+            housing_material(rng),
+        )
     elif kind == "cushion":
         part = Part(rounded_block(size * 1.2, size * 0.5, size, size * 0.24), fabric(rng))
     else:
-        part = Part(block(size, 0.003, size * 2).transform(point_z_to(rng.normal(0, 0.4, 3) + (0, 0, 1))[:3]), fabric(rng))
+        part = Part(
+            block(size, 0.003, size * 2).transform(point_z_to(rng.normal(0, 0.4, 3) + (0, 0, 1))[:3]), fabric(rng)
+        )
     heading = np.degrees(np.arctan2(away[1], away[0])) + 90
     return [part.moved(shift(*centre) @ turn((0, 0, 1), heading + rng.normal(0, 20)))]
-
-

@@ -57,12 +57,12 @@ class Composition:
     truths: list[Truth]
     focus: tuple[float, float, float]
     extent_m: float
-    frame: np.ndarray
-    up: np.ndarray
     elevation_deg: tuple[float, float]
     any_side: bool
-    families: dict[str, str] = field(default_factory=dict)
+    families: dict[str, str]
     place: str = "floor"
+    frame: np.ndarray = field(default_factory=lambda: np.eye(4))
+    up: np.ndarray = field(default_factory=lambda: np.array([0.0, 0.0, 1.0]))
     reach_m: float | None = None
     obstacles: list[Manifold] = field(default_factory=list)
 
@@ -86,7 +86,9 @@ def compose(rng: np.random.Generator, style: str, framing: str, covered: bool) -
         kind = rng.choice([CONTROL_BOX, ACTUATOR_HEAD, HAND_CONTROL, CHARGER, "pair"], p=[0.46, 0.33, 0.06, 0.07, 0.08])
         composition = _CLOSE[str(kind)](rng, style)
     else:
-        composition = _on_lift(rng, style, "all" if framing == "wide" else str(rng.choice([CONTROL_BOX, ACTUATOR_HEAD])))
+        composition = _on_lift(
+            rng, style, "all" if framing == "wide" else str(rng.choice([CONTROL_BOX, ACTUATOR_HEAD]))
+        )
     return _surrounded(rng, style, composition, crowd=framing != "none")
 
 
@@ -109,13 +111,24 @@ def _box_truth(box: ControlBox) -> Truth:
 
 def _actuator_truth(built: Actuator) -> Truth:
     outward = np.array([0.0, 0.0, -1.0 if built.mechanism_end == "fork" else 1.0])
-    mechanism = [p.solid for p in built.pieces if isinstance(p, Part) and p.label in ("actuator_head/mechanism", "actuator_head/neck")]
+    mechanism = [
+        p.solid
+        for p in built.pieces
+        if isinstance(p, Part) and p.label in ("actuator_head/mechanism", "actuator_head/neck")
+    ]
     end_point = np.zeros(3)
     if mechanism:
         bounds = np.array(Manifold.compose(mechanism).bounding_box()).reshape(2, 3)
         end_point = bounds.mean(axis=0)
     return Truth(
-        ACTUATOR_HEAD, {"lowering": built.lowering}, _outline(built.solids), np.eye(4), outward, end_point, built.neck_m, built.knob_radius_m
+        ACTUATOR_HEAD,
+        {"lowering": built.lowering},
+        _outline(built.solids),
+        np.eye(4),
+        outward,
+        end_point,
+        built.neck_m,
+        built.knob_radius_m,
     )
 
 
@@ -124,7 +137,10 @@ def _plain_truth(kind: str, pieces: list[Piece]) -> Truth:
     return Truth(kind, {}, _outline(solids), np.eye(4))
 
 
-# Close pictures of one thing -------------------------------------------------------------------------------------------
+# Close pictures of one thing -----------------------------------------------------------------------------------------
+
+
+_STANDS_ON = {"mast": "floor", "wall": "wall", "bench": "bench", "floor": "floor"}  # one that lies may lie on either
 
 
 def _close_box(rng: np.random.Generator, style: str) -> Composition:
@@ -145,8 +161,8 @@ def _close_box(rng: np.random.Generator, style: str) -> Composition:
         transform = shift(z=-low[2])
     composition = Composition(
         pieces, [_box_truth(box)], (0.0, float(low[1] + high[1]) / 2, float(low[2] + high[2]) / 2),
-        float(np.linalg.norm((high - low)[[0, 2]])), np.eye(4), np.array([0.0, 0.0, 1.0]), (-12, 52), rng.random() < 0.12,
-        box.families, {"mast": "floor", "wall": "wall", "bench": "bench", "floor": "floor", "lying": str(rng.choice(["bench", "floor"]))}[place],
+        float(np.linalg.norm((high - low)[[0, 2]])), (-12, 52), rng.random() < 0.12,
+        box.families, _STANDS_ON.get(place) or str(rng.choice(["bench", "floor"])),
     )  # fmt: skip
     if place == "lying":
         composition = replace(composition, elevation_deg=(-35, 40))
@@ -159,7 +175,11 @@ def _close_actuator(rng: np.random.Generator, style: str) -> Composition:
     built = actuator(rng, str(rng.choice(CONCEPTS["lowering"])), style)
     truth = _actuator_truth(built)
     if rng.random() < 0.6:
-        lay = turn((0, 0, 1), rng.uniform(0, 360)) @ point_z_to((1, 0, rng.normal(0, 0.03))) @ turn((0, 0, 1), rng.uniform(0, 360))
+        lay = (
+            turn((0, 0, 1), rng.uniform(0, 360))
+            @ point_z_to((1, 0, rng.normal(0, 0.03)))
+            @ turn((0, 0, 1), rng.uniform(0, 360))
+        )
         place, any_side, elevation = str(rng.choice(["bench", "floor"])), True, (5, 75)
     else:
         lean = rng.normal(0, 0.5, 3) + (0, 0, 1.0 if rng.random() < 0.8 else -1.0)
@@ -171,7 +191,7 @@ def _close_actuator(rng: np.random.Generator, style: str) -> Composition:
     centre = (points.min(axis=0) + points.max(axis=0)) / 2
     extent = float(np.linalg.norm(np.ptp(points, axis=0)) * 0.95)
     composition = Composition(
-        list(built.pieces), [truth], tuple(map(float, centre)), extent, np.eye(4), np.array([0.0, 0.0, 1.0]), elevation, any_side,
+        list(built.pieces), [truth], tuple(map(float, centre)), extent, elevation, any_side,
         {"actuator": built.family}, place,
     )  # fmt: skip
     carried = composition.carried(lay)
@@ -196,12 +216,15 @@ def _small_thing(rng: np.random.Generator, kind: str, pieces: list[Piece], famil
     if place == "wall":
         transform, elevation = shift(0, -high[1] - 0.004, 0), (-15, 40)
     elif kind == HAND_CONTROL:
-        transform, elevation = shift(z=high[1]) @ turn((0, 0, 1), rng.uniform(-180, 180)) @ turn((1, 0, 0), -90), (-40, 30)
+        transform, elevation = (
+            shift(z=high[1]) @ turn((0, 0, 1), rng.uniform(-180, 180)) @ turn((1, 0, 0), -90),
+            (-40, 30),
+        )
     else:
         transform, elevation = shift(z=-low[2]) @ turn((0, 0, 1), rng.uniform(-60, 60)), (8, 60)
     centre, extent = (low + high) / 2, float(np.linalg.norm(high - low))
     composition = Composition(
-        pieces, [truth], tuple(map(float, centre)), extent, np.eye(4), np.array([0.0, 0.0, 1.0]), elevation, False,
+        pieces, [truth], tuple(map(float, centre)), extent, elevation, False,
         {kind: family}, place,
     )  # fmt: skip
     return composition.carried(transform)
@@ -211,7 +234,10 @@ def _pair(rng: np.random.Generator, style: str) -> Composition:
     """A box and an actuator side by side on a bench or floor, as laid out before an order."""
     box = control_box(rng, draw_values(rng), style)
     built = actuator(rng, str(rng.choice(CONCEPTS["lowering"])), style)
-    box_truth, lay = _box_truth(box), turn((0, 0, 1), rng.uniform(0, 360)) @ point_z_to((1, 0, 0)) @ turn((0, 0, 1), rng.uniform(0, 360))
+    box_truth, lay = (
+        _box_truth(box),
+        turn((0, 0, 1), rng.uniform(0, 360)) @ point_z_to((1, 0, 0)) @ turn((0, 0, 1), rng.uniform(0, 360)),
+    )
     box_move = shift(z=-box_truth.outline[:, 2].min()) @ turn((0, 0, 1), rng.uniform(-35, 35))
     laid = _actuator_truth(built).moved(lay)
     gap = box_truth.moved(box_move).outline[:, 0].max() - laid.outline[:, 0].min() + rng.uniform(0.02, 0.08)
@@ -224,7 +250,7 @@ def _pair(rng: np.random.Generator, style: str) -> Composition:
     centre = (points.min(axis=0) + points.max(axis=0)) / 2
     return Composition(
         [*moved(box.pieces, box_move), *moved(built.pieces, move)], truths, tuple(map(float, centre)),
-        float(np.linalg.norm(np.ptp(points, axis=0)) * 0.8), np.eye(4), np.array([0.0, 0.0, 1.0]), (5, 60), False,
+        float(np.linalg.norm(np.ptp(points, axis=0)) * 0.8), (5, 60), False,
         {**box.families, "actuator": built.family}, str(rng.choice(["bench", "floor"])),
     )  # fmt: skip
 
@@ -238,7 +264,7 @@ _CLOSE: dict[str, Callable[[np.random.Generator, str], Composition]] = {
 }
 
 
-# A whole lift ----------------------------------------------------------------------------------------------------------
+# A whole lift --------------------------------------------------------------------------------------------------------
 
 
 def _on_lift(rng: np.random.Generator, style: str, focus: str) -> Composition:
@@ -256,15 +282,18 @@ def _on_lift(rng: np.random.Generator, style: str, focus: str) -> Composition:
         centre, extent, frame = np.array([0, 0.25, whole.height * 0.52]), whole.height * 1.15, np.eye(4)
     else:
         points = truths[0 if focus == CONTROL_BOX else 1].outline
-        centre, extent = (points.min(axis=0) + points.max(axis=0)) / 2, float(np.linalg.norm(np.ptp(points, axis=0)) * 0.92)
+        centre, extent = (
+            (points.min(axis=0) + points.max(axis=0)) / 2,
+            float(np.linalg.norm(np.ptp(points, axis=0)) * 0.92),
+        )
         frame = whole.box_frame if focus == CONTROL_BOX else turn((0, 0, 1), rng.uniform(60, 300))
     return Composition(
-        whole.pieces, truths, tuple(map(float, centre)), extent, frame, np.array([0.0, 0.0, 1.0]), (-5, 35),
-        focus == "all" and rng.random() < 0.4, families, reach_m=1.2,
+        whole.pieces, truths, tuple(map(float, centre)), extent, (-5, 35),
+        focus == "all" and rng.random() < 0.4, families, reach_m=1.2, frame=frame,
     )  # fmt: skip
 
 
-# Pictures of something else, and what surrounds the subject --------------------------------------------------------------
+# Pictures of something else, and what surrounds the subject ----------------------------------------------------------
 
 
 def _no_lift_part(rng: np.random.Generator, style: str) -> Composition:
@@ -284,9 +313,12 @@ def _no_lift_part(rng: np.random.Generator, style: str) -> Composition:
         if count > 1 and rng.random() < 0.4:
             extent *= 0.6
     else:
-        centre, extent = np.array([rng.normal(0, 0.3), rng.normal(0, 0.2), rng.uniform(0.1, 0.9)]), float(rng.uniform(0.4, 1.5))
+        centre, extent = (
+            np.array([rng.normal(0, 0.3), rng.normal(0, 0.2), rng.uniform(0.1, 0.9)]),
+            float(rng.uniform(0.4, 1.5)),
+        )
     return Composition(
-        pieces, [], tuple(map(float, centre)), extent, np.eye(4), np.array([0.0, 0.0, 1.0]), (-5, 60), False, {},
+        pieces, [], tuple(map(float, centre)), extent, (-5, 60), False, {},
         str(rng.choice(["bench", "floor", "wall"] if not pieces else ["bench", "floor"])),
     )  # fmt: skip
 

@@ -43,7 +43,9 @@ def _draw_boxes(tile: Image.Image, record: dict) -> None:
 
 
 def _captions(record: dict) -> list[str]:
-    lines = [f"{record['index']} {record['framing']}{' fair' if record['fair'] else ''} {' '.join(record['conditions'])}"]
+    lines = [
+        f"{record['index']} {record['framing']}{' fair' if record['fair'] else ''} {' '.join(record['conditions'])}"
+    ]
     for subject in record["subjects"]:
         values = []
         for concept in subject["concepts"].values():

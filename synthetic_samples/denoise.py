@@ -8,19 +8,20 @@ import cv2
 import numpy as np
 
 _FIREFLY = 4.0  # a pixel this many times brighter than the median round it is an accident of sampling
-_STEPS_PX = (1, 2, 4, 8)
-_NEIGHBOURS = tuple((dy, dx) for dy in (-1, 0, 1) for dx in (-1, 0, 1) if dy or dx)
+_CROSS = ((-1, 0), (1, 0), (0, -1), (0, 1))
+_DIAGONAL = ((-1, -1), (-1, 1), (1, -1), (1, 1))
+_PASSES = ((1, _CROSS), (1, _DIAGONAL), (2, _CROSS), (3, _DIAGONAL), (5, _CROSS))  # step in pixels, neighbours
 
 
 def denoise(radiance: np.ndarray, albedo: np.ndarray, normal: np.ndarray, depth: np.ndarray, passes: int) -> np.ndarray:
     """Smooth radiance (H, W, 3) float32, guided by surface colour, normal (H, W, 3) and depth (H, W; 0 is the sky).
 
-    `passes`, 0 to 4, is how often: each reaches twice as far as the one before.
+    `passes`, 0 to 5, is how often; each reaches farther than the one before.
     """
     surface = np.where(depth[..., None] > 0, np.maximum(albedo, 0.03), 1.0).astype(np.float32)
     light = _without_fireflies(np.ascontiguousarray(radiance / surface, np.float32))
-    for step in _STEPS_PX[:passes]:
-        light = _smoothed(light, normal, depth, step)
+    for step, neighbours in _PASSES[:passes]:
+        light = _smoothed(light, normal, depth, step, neighbours)
     return light * surface
 
 
@@ -30,23 +31,26 @@ def _without_fireflies(light: np.ndarray) -> np.ndarray:
     return np.where(glaring[..., None], middle, light)
 
 
-def _smoothed(light: np.ndarray, normal: np.ndarray, depth: np.ndarray, step: int) -> np.ndarray:
-    """One pass: the mean of nine pixels `step` apart, neighbours on another surface or in another light counting less."""
+def _smoothed(light: np.ndarray, normal: np.ndarray, depth: np.ndarray, step: int, neighbours) -> np.ndarray:
+    """One pass: the mean of five pixels `step` apart; those on another surface or in another light count less."""
     height, width = depth.shape
     tone = cv2.blur(cv2.log(light.mean(axis=2) + np.float32(1e-3)), (3, 3))
     guides = [_padded(plane, step) for plane in (light, normal, depth, tone)]
-    total, weights = light * np.float32(0.25), np.full((height, width), 0.25, np.float32)
+    total, weights = light.copy(), np.ones((height, width), np.float32)
     tolerance = np.float32(1) / (np.float32(0.03) * depth + np.float32(1e-3))
     sky = (depth <= 0).astype(np.float32)
-    for dy, dx in _NEIGHBOURS:
-        rows, columns = slice(step * (1 + dy), step * (1 + dy) + height), slice(step * (1 + dx), step * (1 + dx) + width)
+    for dy, dx in neighbours:
+        rows, columns = (
+            slice(step * (1 + dy), step * (1 + dy) + height),
+            slice(step * (1 + dx), step * (1 + dx) + width),
+        )
         their_light, their_normal, their_depth, their_tone = (plane[rows, columns] for plane in guides)
         alike = np.einsum("ijk,ijk->ij", their_normal, normal)
         np.clip(alike, 0, 1, out=alike)
         for _ in range(4):
             alike *= alike
         unlike = np.abs(their_depth - depth) * tolerance + np.square(their_tone - tone) * np.float32(4)
-        weight = (alike + sky) * cv2.exp(-unlike) * np.float32(0.125 if dy == 0 or dx == 0 else 0.0625)
+        weight = (alike + sky) * cv2.exp(-unlike)
         total += their_light * weight[..., None]
         weights += weight
     return total / weights[..., None]

@@ -62,7 +62,9 @@ def flatten(scene: Scene) -> FlatScene:
     labels = [""]
     plain, textured, glowing = _sorted_triangles(scene.pieces, to_camera, labels)
     panel = to_camera @ scene.panel.frame
-    corners = np.array([(-1, -1, 0, 1), (1, -1, 0, 1), (1, 1, 0, 1), (-1, -1, 0, 1), (1, 1, 0, 1), (-1, 1, 0, 1)]) @ panel.T
+    corners = (
+        np.array([(-1, -1, 0, 1), (1, -1, 0, 1), (1, 1, 0, 1), (-1, -1, 0, 1), (1, 1, 0, 1), (-1, 1, 0, 1)]) @ panel.T
+    )
     turned = np.eye(4)
     angle = np.radians(scene.environment_turn_deg)
     turned[:2, :2] = [[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]]
@@ -145,7 +147,11 @@ def _triangles(piece: Piece, to_camera: np.ndarray, labels: list[str]) -> Triang
         ids = _face_labels(piece, surface.sides, labels)
     rotation = to_camera[:3, :3].T
     return Triangles(
-        (vertices @ rotation + to_camera[:3, 3]).astype(np.float32), (normals @ rotation).astype(np.float32), uv, ids, material
+        (vertices @ rotation + to_camera[:3, 3]).astype(np.float32),
+        (normals @ rotation).astype(np.float32),
+        uv,
+        ids,
+        material,
     )
 
 

@@ -37,7 +37,7 @@ _PROCESS_SETTINGS = {  # for the workers: without these, page faults and threads
     "MALLOC_TRIM_THRESHOLD_": "1000000000",
     "OMP_NUM_THREADS": "1",
 }
-_DENOISE_SHARES = (0.06, 0.06, 0.13, 0.3, 0.45)  # passes 0 to 4: some pictures keep their grain
+_DENOISE_SHARES = (0.04, 0.04, 0.07, 0.15, 0.3, 0.4)  # passes 0 to 5: some pictures keep their grain
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -64,13 +64,17 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--count", type=int, required=True, help="how many pictures")
     parser.add_argument("--seed", type=int, required=True, help="seed of the whole set")
     parser.add_argument("--out", required=True, help="folder for images/ and manifest.jsonl")
-    parser.add_argument("--style", choices=STYLES, default="train", help="geometry families, environment maps and phones to draw from")
+    parser.add_argument(
+        "--style", choices=STYLES, default="train", help="geometry families, environment maps and phones to draw from"
+    )
     parser.add_argument("--start", type=int, default=0, help="number of the first picture")
     parser.add_argument("--workers", type=int, default=max(1, (os.cpu_count() or 2) // 2), help="processes")
     parser.add_argument("--gpus", type=int, default=1, help="GPUs that the workers take turns on (cuda_ad_rgb)")
     parser.add_argument("--variant", choices=VARIANTS, default="scalar_rgb", help="renderer back end")
     parser.add_argument("--samples", type=int, help="light paths a pixel (default: the scene's own number)")
-    parser.add_argument("--keep-clean", action="store_true", help="keep each picture also without the phone's processing")
+    parser.add_argument(
+        "--keep-clean", action="store_true", help="keep each picture also without the phone's processing"
+    )
     return parser
 
 
@@ -79,7 +83,7 @@ def draw_picture(scene: Scene, out: Path, keep_clean: bool, render: Callable[[Fl
     rendered = render(flatten(scene))
     subjects, look_alikes = annotate(scene, rendered)
     rng = np.random.default_rng(scene.seed)
-    passes = int(rng.choice(5, p=_DENOISE_SHARES))
+    passes = int(rng.choice(len(_DENOISE_SHARES), p=_DENOISE_SHARES))
     radiance = denoise(rendered.radiance, rendered.albedo, rendered.normal, rendered.depth, passes)
     photo = develop(radiance, scene.phone, rng)
     name = f"{scene.index:06d}.jpg"
@@ -207,7 +211,9 @@ def _work(index: int) -> tuple[int, dict | None, str | None]:
         if options.samples:
             scene = replace(scene, samples=options.samples)
         return index, draw_picture(scene, Path(options.out), options.keep_clean, _worker.render), None
-    except Exception as error:  # one picture that cannot be drawn must not end a run of thousands; it is reported at the end
+    except (
+        Exception
+    ) as error:  # one picture that cannot be drawn must not end a run of thousands; it is reported at the end
         return index, None, f"{type(error).__name__}: {error}"
 
 

@@ -1,4 +1,4 @@
-"""What each spot of a picture belongs to, at a quarter of its resolution: a teacher that points, beside labels that name.
+"""What each spot of a picture belongs to, at a quarter of its resolution: a teacher that points.
 
 A part map is an 8-bit picture of the upright photo's size over four, rounded up; a pixel is an index into `PARTS`.
 """

@@ -115,7 +115,9 @@ def _coloured_mesh(name: str, parts: list[Triangles], emission: np.ndarray | Non
     emitter = None
     if emission is not None:
         # Lamps are too small to light the scene: weight 0 keeps them from costing samples.
-        emitter = mi.load_dict({"type": "area", "radiance": {"type": "rgb", "value": emission.tolist()}, "sampling_weight": 0.0})
+        emitter = mi.load_dict(
+            {"type": "area", "radiance": {"type": "rgb", "value": emission.tolist()}, "sampling_weight": 0.0}
+        )
     mesh = _mesh(name, vertices, normals, None, bsdf, emitter)
     mesh.add_attribute("face_colour", 3, np.repeat(colours, counts, axis=0).ravel())
     mesh.add_attribute("face_roughness", 1, np.repeat(roughness, counts))

@@ -24,7 +24,7 @@ STYLES = tuple(ENVIRONMENTS)
 SIZES = ((464, 348), (348, 464), (272, 484))
 _SIZE_SHARES = (0.35, 0.5, 0.15)
 _FRAMINGS = ("close", "mid", "wide", "none")
-_FRAMING_SHARES = (0.53, 0.17, 0.12, 0.18)
+_FRAMING_SHARES = (0.61, 0.14, 0.08, 0.17)
 _SAMPLES = 14
 
 
@@ -111,7 +111,7 @@ def _flash(rng: np.random.Generator, camera: Camera, conditions: tuple[str, ...]
 
 
 def _panel(rng: np.random.Generator, composition: Composition, camera: Camera, conditions: tuple[str, ...]) -> Panel:
-    """One lamp or window: overhead or to the side, behind the subject when backlit; so dim that it hardly counts in one third."""
+    """One lamp or window: overhead or to the side, behind the subject when backlit; off, in effect, in one third."""
     target, position = np.asarray(composition.focus), np.asarray(camera.position)
     away = position - target
     away /= max(np.linalg.norm(away), 1e-6)

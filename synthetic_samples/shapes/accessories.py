@@ -23,7 +23,11 @@ from synthetic_samples.geometry import (
 from synthetic_samples.materials import any_colour, cable_material, housing_material, metal, rubber, sticker
 from synthetic_samples.shapes import fittings
 
-HAND_CONTROL_FAMILIES = {"train": ("slab", "tapered", "rounded_bar", "keyhole"), "calibration": ("pebble",), "heldout": ("waist",)}
+HAND_CONTROL_FAMILIES = {
+    "train": ("slab", "tapered", "rounded_bar", "keyhole"),
+    "calibration": ("pebble",),
+    "heldout": ("waist",),
+}
 CHARGER_FAMILIES = {
     "train": ("plug_in", "desk_cradle", "wall_cradle", "in_line_adapter"),
     "calibration": ("plug_in", "desk_cradle", "wall_cradle", "in_line_adapter"),
@@ -42,16 +46,29 @@ def hand_control(rng: np.random.Generator, style: str) -> tuple[list[Piece], str
     size = min(width * rng.uniform(0.35, 0.6), height / (rows * 2 + 1.5))
     z = height * rng.uniform(0.18, 0.32)
     for _ in range(rows):
-        pair, pair_width, pair_height = fittings.button_pair(rng, size, upright=rows == 1 or pair_fits_upright(rng, size, width))
+        pair, pair_width, pair_height = fittings.button_pair(
+            rng, size, upright=rows == 1 or pair_fits_upright(rng, size, width)
+        )
         if pair_width > width * 0.92:
             pair, pair_width, pair_height = fittings.button_pair(rng, size * 0.4, upright=False)
         hits = body.ray_cast((0, -1, z), (0, 1, z))
         if not hits or z - pair_height < -height * 0.5:
             break
-        pieces += [_relabelled(piece, label) for piece in moved(pair, shift(0, hits[0].position[1] + 0.0004, z - pair_height * 0.2))]
+        pieces += [
+            _relabelled(piece, label)
+            for piece in moved(pair, shift(0, hits[0].position[1] + 0.0004, z - pair_height * 0.2))
+        ]
         z -= pair_height + size * 0.35
     if rng.random() < 0.4:
-        hook = cable(curve(np.array([(0, depth * 0.4, height * 0.3), (0, depth * 1.4, height * 0.35), (0, depth * 1.3, height * 0.15)]), 12), 0.004)
+        hook = cable(
+            curve(
+                np.array(
+                    [(0, depth * 0.4, height * 0.3), (0, depth * 1.4, height * 0.35), (0, depth * 1.3, height * 0.15)]
+                ),
+                12,
+            ),
+            0.004,
+        )
         pieces.append(Part(hook, rubber(rng), label))
     if rng.random() < 0.35:
         small = sticker(rng)
@@ -63,7 +80,20 @@ def hand_control(rng: np.random.Generator, style: str) -> tuple[list[Piece], str
     if down:
         pieces.append(fittings.hanging_cable(rng, end + outward * 0.01, outward, rng.uniform(0.2, 0.6)))
     else:
-        pieces.append(Part(cable(curve(np.array([end, end + (0, 0, 0.08), end + (rng.normal(0, 0.05), 0.02, 0.3), end + (0, 0.05, 0.6)]), 30), 0.0035), cable_material(rng)))
+        pieces.append(
+            Part(
+                cable(
+                    curve(
+                        np.array(
+                            [end, end + (0, 0, 0.08), end + (rng.normal(0, 0.05), 0.02, 0.3), end + (0, 0.05, 0.6)]
+                        ),
+                        30,
+                    ),
+                    0.0035,
+                ),
+                cable_material(rng),
+            )
+        )
     return pieces, family
 
 
@@ -80,30 +110,48 @@ def _handset_body(rng: np.random.Generator, family: str, w: float, d: float, h: 
         return rounded_block(w, d, h, d * rng.uniform(0.12, 0.45))
     if family == "tapered":
         narrow = rng.uniform(0.6, 0.85)
-        ends = [rounded_block(w, d, w * 0.5, d * 0.3).translate((0, 0, h / 2 - w * 0.25)), rounded_block(w * narrow, d, w * 0.4, d * 0.3).translate((0, 0, -h / 2 + w * 0.2))]
+        ends = [
+            rounded_block(w, d, w * 0.5, d * 0.3).translate((0, 0, h / 2 - w * 0.25)),
+            rounded_block(w * narrow, d, w * 0.4, d * 0.3).translate((0, 0, -h / 2 + w * 0.2)),
+        ]
         return Manifold.batch_hull(ends)
     if family == "rounded_bar":
         return bevelled_prism(rounded_outline(w, h, w * 0.49), d, d * 0.25).rotate((90, 0, 0))
     if family == "keyhole":
         head = bevelled_prism(rounded_outline(w, h * 0.55, w * 0.3), d, d * 0.2).translate((0, h * 0.22, 0))
-        grip = bevelled_prism(rounded_outline(w * 0.62, h * 0.9, w * 0.25), d * 0.9, d * 0.25).translate((0, -h * 0.05, 0))
+        grip = bevelled_prism(rounded_outline(w * 0.62, h * 0.9, w * 0.25), d * 0.9, d * 0.25).translate(
+            (0, -h * 0.05, 0)
+        )
         return (head + grip).rotate((90, 0, 0))
     if family == "pebble":
         return Manifold.sphere(0.5, 40).scale((w * 1.1, d * 1.2, h)) ^ block(w, d, h)
-    outline = rounded_outline(w, h, w * 0.3) - CrossSection.batch_hull([CrossSection.circle(h * 0.2, 40).translate((w * 0.5 + h * 0.16, 0))])
+    outline = rounded_outline(w, h, w * 0.3) - CrossSection.batch_hull(
+        [CrossSection.circle(h * 0.2, 40).translate((w * 0.5 + h * 0.16, 0))]
+    )
     outline = outline - CrossSection.circle(h * 0.2, 40).translate((-w * 0.5 - h * 0.16, 0))
     return Manifold.extrude(outline, d).translate((0, 0, -d / 2)).rotate((90, 0, 0))
 
 
 def charger(rng: np.random.Generator, style: str) -> tuple[list[Piece], str]:
-    """A plug-in charger, a desk or wall cradle, or a lead with an in-line adapter: standing on z = 0, front towards -y."""
+    """A plug-in charger, a cradle, or a lead with an in-line adapter: standing on z = 0, front towards -y."""
     family = str(rng.choice(CHARGER_FAMILIES[style]))
-    pieces = {"plug_in": _plug_in, "desk_cradle": _desk_cradle, "wall_cradle": _wall_cradle, "in_line_adapter": _in_line_adapter}[family](rng)
+    pieces = {
+        "plug_in": _plug_in,
+        "desk_cradle": _desk_cradle,
+        "wall_cradle": _wall_cradle,
+        "in_line_adapter": _in_line_adapter,
+    }[family](rng)
     if rng.random() < 0.6:
         bounds = np.array(pieces[0].solid.bounding_box()).reshape(2, 3) if isinstance(pieces[0], Part) else None
         if bounds is not None:
             glow = ((0.1, 2.0, 0.2), (2.0, 0.7, 0.05))[int(rng.integers(2))] if rng.random() < 0.6 else None
-            lamp = Manifold.sphere(0.003, 16).translate((bounds[0, 0] + (bounds[1] - bounds[0])[0] * rng.uniform(0.2, 0.8), bounds[0, 1] + 0.0005, bounds[0, 2] + (bounds[1] - bounds[0])[2] * 0.7))
+            lamp = Manifold.sphere(0.003, 16).translate(
+                (
+                    bounds[0, 0] + (bounds[1] - bounds[0])[0] * rng.uniform(0.2, 0.8),
+                    bounds[0, 1] + 0.0005,
+                    bounds[0, 2] + (bounds[1] - bounds[0])[2] * 0.7,
+                )
+            )
             pieces.append(Part(lamp, Material((0.3, 0.8, 0.3), 0.3, emission=glow), "charger/body"))
     return pieces, family
 
@@ -121,9 +169,15 @@ def _plug_in(rng: np.random.Generator) -> list[Piece]:
     w, d, h = rng.uniform(0.04, 0.075), rng.uniform(0.035, 0.07), rng.uniform(0.06, 0.11)
     body = rounded_block(w, d, h, min(w, d) * rng.uniform(0.06, 0.3)).translate((0, 0, h / 2))
     pieces: list[Piece] = [Part(body, housing_material(rng), "charger/body")]
-    pins = cylinder(0.0024, 0.019, segments=16) if rng.random() < 0.5 else block(0.006, 0.0015, 0.018).translate((0, 0, 0.009))
+    pins = (
+        cylinder(0.0024, 0.019, segments=16)
+        if rng.random() < 0.5
+        else block(0.006, 0.0015, 0.018).translate((0, 0, 0.009))
+    )
     for x in (-0.0095, 0.0095):
-        pieces.append(Part(pins.rotate((-90, 0, 0)).translate((x, d / 2 - 0.002, h * 0.65)), metal(rng), "charger/body"))
+        pieces.append(
+            Part(pins.rotate((-90, 0, 0)).translate((x, d / 2 - 0.002, h * 0.65)), metal(rng), "charger/body")
+        )
     pieces.append(_lead(rng, np.array([0, -d * 0.1, 0.004]), rng.uniform(0.15, 0.4)))
     if rng.random() < 0.7:
         pieces.append(sticker(rng).moved(shift(0, -d / 2 - 0.0006, h * 0.5)))
@@ -133,7 +187,9 @@ def _plug_in(rng: np.random.Generator) -> list[Piece]:
 def _desk_cradle(rng: np.random.Generator) -> list[Piece]:
     """A base with a slot in which a pack stands to be charged, sometimes with the pack in it."""
     w, d, h = rng.uniform(0.12, 0.22), rng.uniform(0.08, 0.14), rng.uniform(0.035, 0.07)
-    base = bevelled_prism(rounded_outline(w, d, d * rng.uniform(0.08, 0.4)), h, h * rng.uniform(0.05, 0.3)).translate((0, 0, h / 2))
+    base = bevelled_prism(rounded_outline(w, d, d * rng.uniform(0.08, 0.4)), h, h * rng.uniform(0.05, 0.3)).translate(
+        (0, 0, h / 2)
+    )
     slot_w, slot_d = w * rng.uniform(0.6, 0.85), d * rng.uniform(0.4, 0.6)
     back = rounded_block(w * 0.9, d * 0.2, h * rng.uniform(1.2, 2.4), 0.005).translate((0, d * 0.4, h))
     body = (base + back) - block(slot_w, slot_d, h).translate((0, -d * 0.02, h))
@@ -150,14 +206,20 @@ def _desk_cradle(rng: np.random.Generator) -> list[Piece]:
 def _wall_cradle(rng: np.random.Generator) -> list[Piece]:
     """A plate for the wall with a shelf and contacts that a pack hangs on."""
     w, h, d = rng.uniform(0.1, 0.2), rng.uniform(0.16, 0.28), rng.uniform(0.012, 0.025)
-    plate = bevelled_prism(rounded_outline(w, h, w * rng.uniform(0.05, 0.2)), d, d * 0.3).rotate((90, 0, 0)).translate((0, 0, h / 2))
+    plate = (
+        bevelled_prism(rounded_outline(w, h, w * rng.uniform(0.05, 0.2)), d, d * 0.3)
+        .rotate((90, 0, 0))
+        .translate((0, 0, h / 2))
+    )
     shelf_d = rng.uniform(0.04, 0.07)
     shelf = rounded_block(w * 0.95, shelf_d, h * rng.uniform(0.18, 0.3), 0.006).translate((0, -shelf_d / 2, h * 0.14))
     rails = [block(0.008, 0.018, h * 0.6).translate((sign * w * 0.4, -d / 2 - 0.006, h * 0.58)) for sign in (-1, 1)]
     body = plate + shelf + rails[0] + rails[1]
     pieces: list[Piece] = [Part(body, housing_material(rng), "charger/body")]
     for x in (-0.014, 0.014):
-        pieces.append(Part(block(0.005, 0.006, 0.02).translate((x, -d / 2 - 0.002, h * 0.4)), metal(rng), "charger/body"))
+        pieces.append(
+            Part(block(0.005, 0.006, 0.02).translate((x, -d / 2 - 0.002, h * 0.4)), metal(rng), "charger/body")
+        )
     pieces.append(_lead(rng, np.array([0, -0.01, 0.006]), rng.uniform(0.2, 0.5), flat=False))
     return pieces
 
@@ -170,7 +232,14 @@ def _in_line_adapter(rng: np.random.Generator) -> list[Piece]:
     for sign in (-1, 1):
         relief = cylinder(0.006, 0.02, 0.004).rotate((0, 90 * sign, 0)).translate((sign * w / 2, 0, h / 2))
         pieces.append(Part(relief, rubber(rng), "charger/body"))
-        control = np.array([(sign * w * 0.55, 0, h / 2), (sign * (w * 0.55 + 0.05), rng.normal(0, 0.03), 0.005), (sign * (w * 0.6 + 0.12), rng.normal(0, 0.1), 0.004), (sign * rng.uniform(0.0, 0.2), -0.15 + rng.normal(0, 0.05), 0.004)])
+        control = np.array(
+            [
+                (sign * w * 0.55, 0, h / 2),
+                (sign * (w * 0.55 + 0.05), rng.normal(0, 0.03), 0.005),
+                (sign * (w * 0.6 + 0.12), rng.normal(0, 0.1), 0.004),
+                (sign * rng.uniform(0.0, 0.2), -0.15 + rng.normal(0, 0.05), 0.004),
+            ]
+        )
         pieces.append(Part(cable(curve(control, 40), 0.0032), cable_material(rng)))
         if sign > 0:
             end = control[-1]

@@ -57,8 +57,10 @@ def actuator(rng: np.random.Generator, lowering: str, style: str, reach: float |
     tube_radius = rng.uniform(0.016, 0.03)
     material = housing_material(rng)
     head, gear_half, gear_radius = _HEADS[family](rng, tube_radius)
-    pieces: list[Piece] = [Part(solid, material if k == 0 or rng.random() < 0.6 else housing_material(rng), "actuator_head/housing")
-                           for k, solid in enumerate(head)]  # fmt: skip
+    pieces: list[Piece] = []
+    for number, solid in enumerate(head):
+        own = number > 0 and rng.random() < 0.4
+        pieces.append(Part(solid, housing_material(rng) if own else material, "actuator_head/housing"))
     end = "fork" if rng.random() < 0.62 else "tube"
     tip = {"fork": -gear_half, "tube": gear_half}
     built = mechanisms.mechanism(rng, lowering, style, end, gear_radius, tube_radius)
@@ -71,10 +73,20 @@ def actuator(rng: np.random.Generator, lowering: str, style: str, reach: float |
     rod_z = _tube_and_rod(rng, pieces, tube_start, gear_half, tube_radius, reach)
     _details(rng, pieces, head, gear_radius)
     solids = [piece.solid for piece in pieces if isinstance(piece, Part) and piece.label.startswith("actuator_head")]
-    return Actuator(pieces, lowering, family, end if lowering != "none" else None, built.neck_m, built.radius_m, fork_z, rod_z, solids)
+    return Actuator(
+        pieces,
+        lowering,
+        family,
+        end if lowering != "none" else None,
+        built.neck_m,
+        built.radius_m,
+        fork_z,
+        rod_z,
+        solids,
+    )
 
 
-# Heads: solids, half the height of the gear housing along the axis, and its radius at the ends ----------------------------
+# Heads: solids, half the height of the gear housing along the axis, and its radius at the ends -----------------------
 
 
 def _side_motor(rng: np.random.Generator, r: float):
@@ -82,7 +94,13 @@ def _side_motor(rng: np.random.Generator, r: float):
     gear_r, half = r * rng.uniform(1.4, 2.0), rng.uniform(0.025, 0.05)
     motor_r, length = rng.uniform(0.02, 0.034), rng.uniform(0.09, 0.17)
     offset = gear_r + motor_r * rng.uniform(0.8, 1.2)
-    gear = bevelled_prism(CrossSection.batch_hull([CrossSection.circle(gear_r, 48), CrossSection.circle(motor_r * 1.1, 48).translate((offset, 0))]), 2 * half, 0.004)
+    gear = bevelled_prism(
+        CrossSection.batch_hull(
+            [CrossSection.circle(gear_r, 48), CrossSection.circle(motor_r * 1.1, 48).translate((offset, 0))]
+        ),
+        2 * half,
+        0.004,
+    )
     up = rng.random() < 0.75
     motor = cylinder(motor_r, length).translate((offset, 0, -half * 0.5 if up else half * 0.5 - length))
     cap = cylinder(motor_r * 0.95, 0.012, motor_r * 0.6).translate((offset, 0, -half * 0.5 + length if up else 0.0))
@@ -109,14 +127,25 @@ def _one_block(rng: np.random.Generator, r: float):
 def _can(rng: np.random.Generator, r: float):
     """A slim case in line with the tube."""
     gear_r, half = r * rng.uniform(1.5, 2.3), rng.uniform(0.06, 0.11)
-    can = turned([(0, -half), (gear_r * 0.85, -half), (gear_r, -half * 0.85), (gear_r, half * 0.8), (gear_r * 0.8, half), (0, half)])
+    can = turned(
+        [
+            (0, -half),
+            (gear_r * 0.85, -half),
+            (gear_r, -half * 0.85),
+            (gear_r, half * 0.8),
+            (gear_r * 0.8, half),
+            (0, half),
+        ]
+    )
     return [can], half, gear_r * 0.82
 
 
 def _split_case(rng: np.random.Generator, r: float):
     """A tall case of two shells with a groove between them, motor above it at the side."""
     w, d, half = rng.uniform(0.09, 0.14), r * rng.uniform(2.3, 3.0), rng.uniform(0.05, 0.09)
-    case = bevelled_prism(rounded_outline(w, d, d * rng.uniform(0.15, 0.45)), 2 * half, 0.005).translate((w / 2 - r * 1.5, 0, 0))
+    case = bevelled_prism(rounded_outline(w, d, d * rng.uniform(0.15, 0.45)), 2 * half, 0.005).translate(
+        (w / 2 - r * 1.5, 0, 0)
+    )
     groove = block(1, 0.0012, 1) - block(w - 0.004, 1, 2 * half - 0.004).translate((w / 2 - r * 1.5, 0, 0))
     motor_r = min(d * 0.42, 0.032)
     motor = cylinder(motor_r, rng.uniform(0.05, 0.1)).translate((w - r * 1.5 - motor_r * 1.15, 0, half * 0.9))
@@ -126,16 +155,29 @@ def _split_case(rng: np.random.Generator, r: float):
 def _stepped_case(rng: np.random.Generator, r: float):
     """A round gear case with a boxy motor cover on its flank."""
     gear_r, half = r * rng.uniform(1.5, 2.0), rng.uniform(0.03, 0.055)
-    gear = cylinder(gear_r, 2 * half).translate((0, 0, -half)) + cylinder(gear_r * 1.12, half * 0.5).translate((0, 0, -half * 0.25))
+    gear = cylinder(gear_r, 2 * half).translate((0, 0, -half)) + cylinder(gear_r * 1.12, half * 0.5).translate(
+        (0, 0, -half * 0.25)
+    )
     w, d, h = rng.uniform(0.05, 0.09), gear_r * rng.uniform(1.3, 1.9), rng.uniform(0.07, 0.15)
-    cover = rounded_block(w, d, h, d * rng.uniform(0.1, 0.4)).translate((gear_r + w * 0.35, 0, (h / 2 - half) * rng.choice([-1, 1])))
+    cover = rounded_block(w, d, h, d * rng.uniform(0.1, 0.4)).translate(
+        (gear_r + w * 0.35, 0, (h / 2 - half) * rng.choice([-1, 1]))
+    )
     return [gear, cover], half, gear_r
 
 
 def _drum(rng: np.random.Generator, r: float):
     """A short wide drum on the axis, the motor on its side."""
     gear_r, half = r * rng.uniform(2.2, 2.9), rng.uniform(0.025, 0.04)
-    drum = turned([(0, -half), (gear_r * 0.92, -half), (gear_r, -half * 0.6), (gear_r, half * 0.6), (gear_r * 0.92, half), (0, half)])
+    drum = turned(
+        [
+            (0, -half),
+            (gear_r * 0.92, -half),
+            (gear_r, -half * 0.6),
+            (gear_r, half * 0.6),
+            (gear_r * 0.92, half),
+            (0, half),
+        ]
+    )
     motor_r = rng.uniform(0.02, 0.03)
     motor = cylinder(motor_r, rng.uniform(0.08, 0.12)).translate((gear_r - motor_r * 0.4, 0, half * 0.4))
     return [drum, motor], half, gear_r * 0.9
@@ -144,7 +186,9 @@ def _drum(rng: np.random.Generator, r: float):
 def _teardrop(rng: np.random.Generator, r: float):
     """A flat case, round at one end and pointed at the other as seen along the axis."""
     gear_r, half = r * rng.uniform(1.5, 1.9), rng.uniform(0.035, 0.06)
-    outline = CrossSection.batch_hull([CrossSection.circle(gear_r, 48), CrossSection.circle(gear_r * 0.5, 32).translate((rng.uniform(0.06, 0.09), 0))])
+    outline = CrossSection.batch_hull(
+        [CrossSection.circle(gear_r, 48), CrossSection.circle(gear_r * 0.5, 32).translate((rng.uniform(0.06, 0.09), 0))]
+    )
     case = bevelled_prism(outline, 2 * half, 0.008)
     motor = cylinder(gear_r * 0.7, rng.uniform(0.07, 0.12)).translate((gear_r * 1.1, 0, half * 0.8))
     return [case, motor], half, gear_r
@@ -173,7 +217,7 @@ _HEADS = {
 }
 
 
-# Ends, tube, details ---------------------------------------------------------------------------------------------------
+# Ends, tube, details -------------------------------------------------------------------------------------------------
 
 
 def _fork(rng: np.random.Generator, start: float, r: float) -> tuple[list[Piece], float]:
@@ -190,7 +234,15 @@ def _fork(rng: np.random.Generator, start: float, r: float) -> tuple[list[Piece]
         return [Part(cap, material, label)], start - 0.01
     hole = rod((0, -1, 0), (0, 1, 0), eye_r * 0.45)
     width = eye_r * (2.0 if kind == "clevis" else 0.9)
-    lug = Manifold.extrude(CrossSection.batch_hull([CrossSection.circle(eye_r, 32), CrossSection.square((2 * eye_r, eye_r * 0.4), True).translate((0, eye_r * 1.2))]), width)
+    lug = Manifold.extrude(
+        CrossSection.batch_hull(
+            [
+                CrossSection.circle(eye_r, 32),
+                CrossSection.square((2 * eye_r, eye_r * 0.4), True).translate((0, eye_r * 1.2)),
+            ]
+        ),
+        width,
+    )
     lug = lug.translate((0, 0, -width / 2)).rotate((90, 0, 0)) - hole
     if kind == "clevis":
         lug = lug - block(4 * eye_r, width * 0.5, eye_r * 1.9).translate((0, 0, -eye_r * 0.25))
@@ -198,8 +250,10 @@ def _fork(rng: np.random.Generator, start: float, r: float) -> tuple[list[Piece]
     return pieces, pin
 
 
-def _tube_and_rod(rng: np.random.Generator, pieces: list[Piece], start: float, gear_half: float, r: float, reach: float | None) -> float:
-    """Outer tube (from inside the head), rod and eye; none of it carries a label. Returns the height of the rod's eye."""
+def _tube_and_rod(
+    rng: np.random.Generator, pieces: list[Piece], start: float, gear_half: float, r: float, reach: float | None
+) -> float:
+    """Outer tube (from inside the head), rod and eye. Returns the height of the rod's eye."""
     tube_length = rng.uniform(0.22, 0.42) if reach is None else reach * rng.uniform(0.55, 0.75)
     rod_length = rng.uniform(0.03, 0.2) if reach is None else max(reach - start - tube_length, 0.03)
     tube_material = metal(rng) if rng.random() < 0.5 else Material(any_colour(rng), 0.4)
@@ -207,7 +261,9 @@ def _tube_and_rod(rng: np.random.Generator, pieces: list[Piece], start: float, g
     pieces.append(Part(cylinder(r, top - gear_half + 0.004).translate((0, 0, gear_half - 0.004)), tube_material))
     pieces.append(Part(cylinder(r * 1.004, 0.03).translate((0, 0, start)), tube_material, "actuator_tube/root"))
     pieces.append(Part(cylinder(r * 1.12, 0.014).translate((0, 0, top - 0.012)), rubber(rng)))
-    pieces.append(Part(cylinder(r * 0.6, rod_length).translate((0, 0, top)), Material((0.7, 0.7, 0.72), 0.15, metallic=1.0)))
+    pieces.append(
+        Part(cylinder(r * 0.6, rod_length).translate((0, 0, top)), Material((0.7, 0.7, 0.72), 0.15, metallic=1.0))
+    )
     pieces.append(Part(rod((0, -r * 0.7, top + rod_length), (0, r * 0.7, top + rod_length), r * 0.65), metal(rng)))
     return top + rod_length
 
@@ -228,5 +284,3 @@ def _details(rng: np.random.Generator, pieces: list[Piece], head: list[Manifold]
         where = shift(x=float(rng.uniform(0.0, high[0] * 0.5)))
         small = replace(label, width_m=label.width_m * scale, height_m=label.height_m * scale)
         pieces.append(small.moved(where @ flat @ shift(y=side)))
-
-

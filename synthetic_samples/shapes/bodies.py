@@ -62,9 +62,7 @@ def _finned(rng: np.random.Generator, w: float, d: float, h: float) -> Manifold:
     core = rounded_block(w * 0.95, d, h, _radius(rng, w, d, h))
     count, thick = int(rng.integers(3, 9)), d * rng.uniform(0.02, 0.05)
     spread = d * rng.uniform(0.5, 0.8)
-    fins = [
-        block(w, thick, h * 0.86).translate((0, y, 0)) for y in np.linspace(-spread / 2, spread / 2, count)
-    ]
+    fins = [block(w, thick, h * 0.86).translate((0, y, 0)) for y in np.linspace(-spread / 2, spread / 2, count)]
     return Manifold.batch_boolean([core, *fins], OpType.Add)
 
 
@@ -88,8 +86,11 @@ def _tapered(rng: np.random.Generator, w: float, d: float, h: float) -> Manifold
     """Wider at one end than at the other."""
     narrow, radius = rng.uniform(0.75, 0.92), _radius(rng, w, d) * 0.6
     wide_up = rng.random() < 0.3
-    sizes = [(w, d, -h / 2), (w * narrow, d * narrow, h / 2)] if not wide_up else [
-        (w * narrow, d * narrow, -h / 2), (w, d, h / 2)]
+    sizes = (
+        [(w, d, -h / 2), (w * narrow, d * narrow, h / 2)]
+        if not wide_up
+        else [(w * narrow, d * narrow, -h / 2), (w, d, h / 2)]
+    )
     ends = [
         rounded_block(a, b, 2.2 * radius, radius).translate((0, (d - b) / 2, z - np.sign(z) * 1.1 * radius))
         for a, b, z in sizes
@@ -122,8 +123,6 @@ def _octagonal(rng: np.random.Generator, w: float, d: float, h: float) -> Manifo
         (w / 2 - cut, d / 2), (-w / 2 + cut, d / 2), (-w / 2, d / 2 - cut), (-w / 2, -d / 2 + cut),
     ]])  # fmt: skip
     return bevelled_prism(outline, h, min(w, d) * rng.uniform(0.02, 0.08))
-
-
 
 
 _BUILDERS: dict[str, Callable[[np.random.Generator, float, float, float], Manifold]] = {

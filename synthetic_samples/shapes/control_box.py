@@ -60,7 +60,9 @@ def control_box(rng: np.random.Generator, values: dict[str, str], style: str) ->
             bounds = np.array(Manifold.compose(solids).bounding_box()).reshape(2, 3)
             width, depth, height = bounds[1] - bounds[0]
             return ControlBox(draft.pieces, dict(values), families, (width, depth, height), solids)
-    raise RuntimeError(f"no control box with {values} found room for its parts in {_TRIES} tries; widen the sizes in _shell")
+    raise RuntimeError(
+        f"no control box with {values} found room for its parts in {_TRIES} tries; widen the sizes in _shell"
+    )
 
 
 # The housing and its pack -----------------------------------------------------------------------------------------
@@ -71,7 +73,7 @@ def _shell(rng: np.random.Generator, values: dict[str, str], style: str) -> tupl
         "control_box": str(rng.choice(BODY_FAMILIES[style])),
         "stop": str(rng.choice(fittings.STOP_FAMILIES[style])),
     }
-    width = rng.uniform(0.11, 0.25)
+    width = rng.uniform(0.1, 0.21)
     height = width * np.exp(rng.uniform(np.log(0.75), np.log(2.3)))
     height = float(np.clip(height, 0.13, 0.42))
     depth = float(np.clip(min(width, height) * rng.uniform(0.45, 1.05), 0.065, 0.2))
@@ -83,7 +85,9 @@ def _shell(rng: np.random.Generator, values: dict[str, str], style: str) -> tupl
     draft.pieces.append(Part(unit, material, "control_box/unit", split_faces=True))
     if pack is not None:
         same = rng.random() < 0.45
-        draft.pieces.append(Part(pack, material if same else housing_material(rng), "control_box/pack", split_faces=True))
+        draft.pieces.append(
+            Part(pack, material if same else housing_material(rng), "control_box/pack", split_faces=True)
+        )
     elif rng.random() < 0.22:
         _second_colour(draft, material)
     return draft, families
@@ -94,7 +98,7 @@ def _built_in(rng: np.random.Generator, values: dict[str, str], family: str, w: 
 
 
 def _stacked(rng: np.random.Generator, values: dict[str, str], family: str, w: float, d: float, h: float):
-    """Pack on top of the control unit with a parting line of 2 mm or more; a step is left free where the stop stands on it."""
+    """Pack on top of the unit with a parting line of 2 mm or more; a step is left free where the stop stands on it."""
     share = rng.uniform(0.35, 0.62)
     unit_h = max(h * share, 0.075)
     pack_h = max(h * (1 - share), 0.06)
@@ -128,8 +132,14 @@ def _hung(rng: np.random.Generator, values: dict[str, str], family: str, w: floa
     gap = rng.uniform(0.002, 0.005)
     shape = "rounded" if rng.random() < 0.5 else "slab_edges"
     slab = housing(rng, shape, slab_w, slab_d, slab_h)
-    slab = slab + block(slab_w * 0.85, slab_d * 0.5 + gap + 0.012, slab_h * 0.85).translate((0, slab_d * 0.25 + 0.006 + gap / 2, 0))
-    low = -h / 2 + slab_h / 2 + (h - slab_h) * (rng.uniform(0, 0.25) if values["stop_position"] == "front" else rng.uniform(0, 0.8))
+    slab = slab + block(slab_w * 0.85, slab_d * 0.5 + gap + 0.012, slab_h * 0.85).translate(
+        (0, slab_d * 0.25 + 0.006 + gap / 2, 0)
+    )
+    low = (
+        -h / 2
+        + slab_h / 2
+        + (h - slab_h) * (rng.uniform(0, 0.25) if values["stop_position"] == "front" else rng.uniform(0, 0.8))
+    )
     slab = slab.translate((0, -d / 2 - gap - slab_d / 2, low))
     if not front:
         slab = slab.rotate((0, 0, 180))
@@ -145,7 +155,11 @@ def _second_colour(draft: _Draft, material: Material) -> None:
     share = rng.uniform(0.08, 0.22)
     cutter_size, centre = size * 1.2, (low + high) / 2
     cutter_size[axis] = size[axis] * share
-    centre[axis] = (low[axis] + size[axis] * share / 2) if axis == 1 or rng.random() < 0.5 else (high[axis] - size[axis] * share / 2)
+    centre[axis] = (
+        (low[axis] + size[axis] * share / 2)
+        if axis == 1 or rng.random() < 0.5
+        else (high[axis] - size[axis] * share / 2)
+    )
     cutter = block(*cutter_size).translate(tuple(centre))
     first = draft.pieces[0]
     draft.pieces[0] = replace(first, solid=unit - cutter)
@@ -178,7 +192,7 @@ def _place_buttons(draft: _Draft) -> bool:
     if where == "none":
         return True
     sides = ("front",) if where == "front" else (("left", "right") if rng.random() < 0.5 else ("right", "left"))
-    for size in (rng.uniform(0.011, 0.02), rng.uniform(0.01, 0.014), 0.009):
+    for size in (rng.uniform(0.013, 0.026), rng.uniform(0.012, 0.016), 0.01):
         upright = rng.random() < 0.65
         pieces, width, height = fittings.button_pair(rng, size, upright)
         for face in draft.faces(*sides[:1]) + draft.faces(*sides[1:]):
@@ -198,7 +212,7 @@ def _place_display(draft: _Draft) -> bool:
     if kind == "lamp_row":
         return any(_place_lamps(draft, count) for count in (int(rng.integers(3, 7)), 4, 3))
     for scale in (1.0, 0.8, 0.6):
-        width = rng.uniform(0.026, 0.06) * scale
+        width = rng.uniform(0.032, 0.075) * scale
         height = width * rng.uniform(0.35, 0.75)
         for face in _display_faces(draft):
             spot = face.place(rng, width * 1.25, height * 1.3, bounds=(0.1, 0.9, 0.12, 0.92), unevenness=0.002)
@@ -296,7 +310,11 @@ def _pack_fittings(draft: _Draft) -> None:
     rng = draft.rng
     if rng.random() < 0.6:
         width, height = rng.uniform(0.02, 0.045), rng.uniform(0.012, 0.028)
-        sides = ("front", "left", "right") if draft.values["battery"] == "stacked_pack" else ("left", "right", "front", "top")
+        sides = (
+            ("front", "left", "right")
+            if draft.values["battery"] == "stacked_pack"
+            else ("left", "right", "front", "top")
+        )
         for side in rng.permutation(sides)[:2]:
             spot = draft.pack_faces[str(side)].place(rng, width, height, unevenness=0.003)
             if spot is not None:
@@ -318,5 +336,3 @@ def _bracket(draft: _Draft) -> None:
     width, height = (high - low)[0] * rng.uniform(0.4, 1.15), (high - low)[2] * rng.uniform(0.5, 1.15)
     plate = rounded_block(width, 0.004, height, 0.0019).translate((0, high[1] + 0.002, 0))
     draft.pieces.append(Part(plate, Material(any_colour(rng), 0.4, metallic=0.6)))
-
-

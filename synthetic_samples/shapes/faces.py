@@ -49,7 +49,7 @@ class Face:
         gap: float = 0.003,
         unevenness: float = 0.0015,
     ) -> np.ndarray | None:
-        """Frame (4x4) of a free spot of the size given in metres, on the surface and turned to it; None if none is free.
+        """Frame (4x4) of a free spot of a size in metres, on the surface and turned to it; None if none is free.
 
         `bounds` (u0, u1, v0, v1) limits the centre to a share of the face; `unevenness` is how far the surface may
         leave the spot's plane, in metres.

@@ -74,7 +74,14 @@ def _stop_head(rng: np.random.Generator, family: str, r: float, z: float) -> Man
         profile = [(0, z), (r * 0.85, z), (r, z + h * 0.2), (r, z + h * 0.7), (r * 0.85, z + h), (0, z + h)]
     elif family == "tall_cap":
         h *= 1.7
-        profile = [(0, z), (r * 0.7, z), (r, z + h * 0.35), (r * 0.97, z + h * 0.8), (r * 0.8, z + h), (0, z + h * 1.03)]
+        profile = [
+            (0, z),
+            (r * 0.7, z),
+            (r, z + h * 0.35),
+            (r * 0.97, z + h * 0.8),
+            (r * 0.8, z + h),
+            (0, z + h * 1.03),
+        ]
     elif family == "stepped_cap":
         profile = [(0, z), (r, z), (r, z + h * 0.5), (r * 0.72, z + h * 0.55), (r * 0.68, z + h), (0, z + h)]
     elif family == "bevelled_cap":
@@ -97,7 +104,9 @@ def _turn_marks(rng: np.random.Generator, r: float, z: float) -> list[Piece]:
     for start in np.linspace(0, 360, count, endpoint=False):
         for step in np.linspace(0, 60, 5):
             angle = np.radians(start + step)
-            spot = cylinder(r * 0.075, r * 0.5).translate((radius * np.cos(angle), radius * np.sin(angle), z - r * 0.49))
+            spot = cylinder(r * 0.075, r * 0.5).translate(
+                (radius * np.cos(angle), radius * np.sin(angle), z - r * 0.49)
+            )
             marks.append(Part(spot, pale, "control_box/stop"))
     return marks
 
@@ -144,9 +153,9 @@ def _arrow(reach: float, sign: int) -> CrossSection:
 
 
 def lamp_row(rng: np.random.Generator, count: int, upright: bool) -> tuple[list[Piece], float, float]:
-    """Small round lamps in a line, lit or not; returns pieces, width and height in metres. Under three, it is no row."""
+    """Small round lamps in a line; returns pieces, width and height in metres. Under three, it is no row."""
     label = "control_box/charge_display" if count >= 3 else "control_box/trim"
-    lamp_mm, pitch_mm = rng.uniform(4.5, 10), rng.uniform(1.5, 2.3)
+    lamp_mm, pitch_mm = rng.uniform(5.5, 12), rng.uniform(1.4, 2.2)
     diameter, pitch = lamp_mm / 1000, lamp_mm * pitch_mm / 1000
     length, across = pitch * (count - 1) + diameter * 2, diameter * rng.uniform(1.7, 2.6)
     pieces: list[Piece] = []
@@ -185,7 +194,9 @@ def gauge(rng: np.random.Generator, width: float, height: float) -> list[Piece]:
     """A small panel with a battery outline or bars."""
     label = "control_box/charge_display"
     bezel_w = rng.uniform(0.002, 0.007)
-    frame = Manifold.extrude(rounded_outline(width + 2 * bezel_w, height + 2 * bezel_w, rng.uniform(0.001, 0.006)), 0.002)
+    frame = Manifold.extrude(
+        rounded_outline(width + 2 * bezel_w, height + 2 * bezel_w, rng.uniform(0.001, 0.006)), 0.002
+    )
     pieces: list[Piece] = []
     if rng.random() < 0.75:
         pieces.append(Part(frame, Material(any_colour(rng), rng.uniform(0.2, 0.6)), label).moved(_OUTWARD))
@@ -198,10 +209,23 @@ def gauge_face(rng: np.random.Generator, aspect: float) -> np.ndarray:
     h = 96
     w = int(np.clip(h * aspect, 60, 320))
     dark_ground = rng.random() < 0.45
-    ground = np.array([0.02, 0.02, 0.03]) if dark_ground else rng.choice([[0.35, 0.42, 0.3], [0.5, 0.5, 0.48], [0.2, 0.35, 0.5]])
-    ink = np.array(rng.choice([[0.1, 0.9, 0.2], [0.9, 0.9, 0.9], [0.9, 0.5, 0.05], [0.2, 0.5, 1.0]]) if dark_ground else [0.03, 0.03, 0.03])
+    ground = (
+        np.array([0.02, 0.02, 0.03])
+        if dark_ground
+        else rng.choice([[0.35, 0.42, 0.3], [0.5, 0.5, 0.48], [0.2, 0.35, 0.5]])
+    )
+    ink = np.array(
+        rng.choice([[0.1, 0.9, 0.2], [0.9, 0.9, 0.9], [0.9, 0.5, 0.05], [0.2, 0.5, 1.0]])
+        if dark_ground
+        else [0.03, 0.03, 0.03]
+    )
     image = np.tile(ground, (h, w, 1)) * rng.uniform(0.8, 1.2)
-    left, right, top, bottom = int(w * rng.uniform(0.06, 0.2)), int(w * rng.uniform(0.78, 0.9)), int(h * rng.uniform(0.12, 0.28)), int(h * rng.uniform(0.7, 0.88))
+    left, right, top, bottom = (
+        int(w * rng.uniform(0.06, 0.2)),
+        int(w * rng.uniform(0.78, 0.9)),
+        int(h * rng.uniform(0.12, 0.28)),
+        int(h * rng.uniform(0.7, 0.88)),
+    )
     stroke = max(2, int(h * rng.uniform(0.03, 0.07)))
     outline = rng.random() < 0.7
     if outline:
@@ -228,7 +252,9 @@ def screw(rng: np.random.Generator, radius: float) -> list[Piece]:
 
 def fuse_cap(rng: np.random.Generator, radius: float) -> list[Piece]:
     """A single round cap with a slot: no button."""
-    cap = cylinder(radius, radius * rng.uniform(0.3, 0.9)) - block(radius * 2, radius * 0.3, radius).translate((0, 0, radius))
+    cap = cylinder(radius, radius * rng.uniform(0.3, 0.9)) - block(radius * 2, radius * 0.3, radius).translate(
+        (0, 0, radius)
+    )
     return moved([Part(cap, Material(any_colour(rng), 0.5), "control_box/trim")], _OUTWARD)
 
 
@@ -263,7 +289,10 @@ def hanging_cable(rng: np.random.Generator, start: np.ndarray, outward: np.ndarr
     ])  # fmt: skip
     radius = rng.uniform(0.0022, 0.0045)
     if rng.random() < 0.35:
-        return Part(cable(_curl(curve(control, 160), rng.uniform(0.006, 0.012), int(rng.integers(14, 26))), radius * 0.8, 6), cable_material(rng))
+        return Part(
+            cable(_curl(curve(control, 160), rng.uniform(0.006, 0.012), int(rng.integers(14, 26))), radius * 0.8, 6),
+            cable_material(rng),
+        )
     return Part(cable(curve(control, 24), radius), cable_material(rng))
 
 
@@ -282,8 +311,18 @@ def _curl(line: np.ndarray, radius: float, turns: int) -> np.ndarray:
 def carry_handle(rng: np.random.Generator, width: float) -> list[Piece]:
     """A bow to carry by, standing out of the face."""
     reach, radius = rng.uniform(0.025, 0.045), rng.uniform(0.005, 0.009)
-    line = np.array([(-width / 2, 0, 0), (-width / 2 * 0.92, 0, reach * 0.9), (0, 0, reach), (width / 2 * 0.92, 0, reach * 0.9), (width / 2, 0, 0)])
-    return moved([Part(cable(curve(line, 20), radius, 12), Material(any_colour(rng), 0.5), "control_box/trim")], _OUTWARD)
+    line = np.array(
+        [
+            (-width / 2, 0, 0),
+            (-width / 2 * 0.92, 0, reach * 0.9),
+            (0, 0, reach),
+            (width / 2 * 0.92, 0, reach * 0.9),
+            (width / 2, 0, 0),
+        ]
+    )
+    return moved(
+        [Part(cable(curve(line, 20), radius, 12), Material(any_colour(rng), 0.5), "control_box/trim")], _OUTWARD
+    )
 
 
 def latch(rng: np.random.Generator, width: float, height: float) -> list[Piece]:

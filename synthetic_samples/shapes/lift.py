@@ -60,7 +60,11 @@ def lift(rng: np.random.Generator, box: ControlBox, actuator: Actuator, hand: li
     pieces += moved(box.pieces, box_frame)
     pieces += _handles(rng, paint, height)
     if hand is not None:
-        pieces += moved(hand, shift(half + rng.uniform(0.05, 0.1), -0.03, height * rng.uniform(0.55, 0.85)) @ turn((0, 0, 1), rng.uniform(-40, 90)))
+        pieces += moved(
+            hand,
+            shift(half + rng.uniform(0.05, 0.1), -0.03, height * rng.uniform(0.55, 0.85))
+            @ turn((0, 0, 1), rng.uniform(-40, 90)),
+        )
     if rng.random() < 0.8:
         a = (actuator_frame @ (0.06, 0, 0.02, 1))[:3]
         b = (box_frame @ (0, 0, low[2], 1))[:3]
@@ -98,10 +102,44 @@ def _base(rng: np.random.Generator, paint: Material) -> list[Piece]:
 def _spreader(rng: np.random.Generator, tip: np.ndarray, paint: Material) -> list[Piece]:
     width, drop = rng.uniform(0.38, 0.55), rng.uniform(0.08, 0.2)
     centre = tip - (0, 0, drop)
-    pieces: list[Piece] = [Part(rod(tip, centre, 0.012), paint), Part(cable(curve(np.array([centre + (-width / 2, 0, -0.05), centre + (-width / 4, 0, 0.01), centre, centre + (width / 4, 0, 0.01), centre + (width / 2, 0, -0.05)]), 24), 0.014, 12), paint)]
+    pieces: list[Piece] = [
+        Part(rod(tip, centre, 0.012), paint),
+        Part(
+            cable(
+                curve(
+                    np.array(
+                        [
+                            centre + (-width / 2, 0, -0.05),
+                            centre + (-width / 4, 0, 0.01),
+                            centre,
+                            centre + (width / 4, 0, 0.01),
+                            centre + (width / 2, 0, -0.05),
+                        ]
+                    ),
+                    24,
+                ),
+                0.014,
+                12,
+            ),
+            paint,
+        ),
+    ]
     for sign in (-1, 1):
         end = centre + (sign * width / 2, 0, -0.05)
-        pieces.append(Part(cable(curve(np.array([end, end + (sign * 0.02, 0, -0.04), end + (0, 0, -0.06), end + (-sign * 0.02, 0, -0.03)]), 14), 0.007), rubber(rng)))
+        pieces.append(
+            Part(
+                cable(
+                    curve(
+                        np.array(
+                            [end, end + (sign * 0.02, 0, -0.04), end + (0, 0, -0.06), end + (-sign * 0.02, 0, -0.03)]
+                        ),
+                        14,
+                    ),
+                    0.007,
+                ),
+                rubber(rng),
+            )
+        )
     return pieces
 
 
@@ -117,7 +155,13 @@ def _mount_actuator(rng: np.random.Generator, actuator: Actuator, shoulder: np.n
         frame = shift(*low) @ point_z_to(axis) @ roll @ shift(z=-actuator.fork_z)
     else:
         frame = shift(*high) @ point_z_to(-axis) @ roll @ shift(z=-actuator.fork_z)
-    bracket = [Part(block(0.02, 0.05, 0.05).translate((sign * 0.028, float(low[1]) - 0.02, float(low[2]))), Material(any_colour(rng), 0.4, metallic=0.6)) for sign in (-1, 1)]
+    bracket = [
+        Part(
+            block(0.02, 0.05, 0.05).translate((sign * 0.028, float(low[1]) - 0.02, float(low[2]))),
+            Material(any_colour(rng), 0.4, metallic=0.6),
+        )
+        for sign in (-1, 1)
+    ]
     return frame, bracket
 
 
@@ -132,9 +176,14 @@ def _reach_on_boom(low: np.ndarray, shoulder: np.ndarray, boom: np.ndarray, leng
 def _handles(rng: np.random.Generator, paint: Material, height: float) -> list[Piece]:
     """A bar to push by, behind the mast."""
     width, z, back = rng.uniform(0.3, 0.5), height * rng.uniform(0.82, 0.98), rng.uniform(0.1, 0.2)
-    line = np.array([(-width / 2, -back, z), (-width / 2, -0.02, z), (0, 0, z), (width / 2, -0.02, z), (width / 2, -back, z)])
+    line = np.array(
+        [(-width / 2, -back, z), (-width / 2, -0.02, z), (0, 0, z), (width / 2, -0.02, z), (width / 2, -back, z)]
+    )
     pieces: list[Piece] = [Part(cable(curve(line, 24), 0.012, 12), paint)]
-    grips = [Part(rod((sign * width / 2, -back, z), (sign * width / 2, -back + 0.08, z), 0.016), rubber(rng)) for sign in (-1, 1)]
+    grips = [
+        Part(rod((sign * width / 2, -back, z), (sign * width / 2, -back + 0.08, z), 0.016), rubber(rng))
+        for sign in (-1, 1)
+    ]
     return pieces + grips
 
 
@@ -144,5 +193,3 @@ def mast_section(rng: np.random.Generator, box: ControlBox) -> list[Piece]:
     half = rng.uniform(0.022, 0.04)
     y = high[1] + half + 0.004
     return [Part(_bar((0, y, -0.9), (0, y, rng.uniform(0.25, 0.8)), half, rng), painted_metal(rng))]
-
-

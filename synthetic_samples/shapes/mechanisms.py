@@ -42,24 +42,37 @@ class Mechanism:
     radius_m: float = 0.0
 
 
-def mechanism(rng: np.random.Generator, lowering: str, style: str, end: str, gear_radius: float, tube_radius: float) -> Mechanism:
+def mechanism(
+    rng: np.random.Generator, lowering: str, style: str, end: str, gear_radius: float, tube_radius: float
+) -> Mechanism:
     """Build the mechanism of one `lowering` value for the fork end or the tube end."""
     if lowering == "squeeze_tabs":
         return _squeeze_tabs(rng, str(rng.choice(TAB_FAMILIES[style])), gear_radius, tube_radius)
     if lowering in ("twist_knob", "pull_twist_knob"):
-        return _knob(rng, str(rng.choice(KNOB_FAMILIES[style])), lowering == "pull_twist_knob", end, gear_radius, tube_radius)
+        return _knob(
+            rng, str(rng.choice(KNOB_FAMILIES[style])), lowering == "pull_twist_knob", end, gear_radius, tube_radius
+        )
     return _plain_end(rng, gear_radius, tube_radius)
 
 
-def _knob(rng: np.random.Generator, family: str, pulled: bool, end: str, gear_radius: float, tube_radius: float) -> Mechanism:
-    """A fluted knob or ring on the axis, tight on the housing, or beyond a bare neck if it is pulled before it turns."""
+def _knob(
+    rng: np.random.Generator, family: str, pulled: bool, end: str, gear_radius: float, tube_radius: float
+) -> Mechanism:
+    """A fluted knob on the axis, tight on the housing, or beyond a bare neck if it is pulled before it turns."""
     smallest = tube_radius * 1.3 if end == "tube" else 0.012
     radius = max(smallest, gear_radius * rng.uniform(0.65, 1.2), 0.014)
     height = float(np.clip(radius * rng.uniform(0.5, 1.4), 0.011, 0.04))
     neck = rng.uniform(SHORTEST_NECK_M, 0.026) if pulled else 0.0
     seat = neck if pulled else rng.uniform(-0.001, 0.0012)
     knob_material = Material(any_colour(rng), rng.uniform(0.3, 0.7))
-    pieces: list[Piece] = [Part(fluted(rng, family, radius, height).translate((0, 0, seat)), knob_material, "actuator_head/mechanism", crease_deg=28)]
+    pieces: list[Piece] = [
+        Part(
+            fluted(rng, family, radius, height).translate((0, 0, seat)),
+            knob_material,
+            "actuator_head/mechanism",
+            crease_deg=28,
+        )
+    ]
     if pulled:
         low = tube_radius * 1.04 if end == "tube" else radius * 0.35
         neck_radius = float(np.clip(radius * rng.uniform(0.4, 0.72), low, radius * 0.8))
@@ -70,7 +83,13 @@ def _knob(rng: np.random.Generator, family: str, pulled: bool, end: str, gear_ra
     top = seat + height
     if end == "fork" and rng.random() < 0.5:
         cap_radius = radius * rng.uniform(0.4, 0.8)
-        pieces.append(Part(cylinder(cap_radius, 0.004).translate((0, 0, top - 0.002)), Material(any_colour(rng), 0.5), "actuator_head/mechanism"))
+        pieces.append(
+            Part(
+                cylinder(cap_radius, 0.004).translate((0, 0, top - 0.002)),
+                Material(any_colour(rng), 0.5),
+                "actuator_head/mechanism",
+            )
+        )
     if rng.random() < 0.35:
         pieces += _turn_arrow(rng, radius * 0.7, top)
     return Mechanism(pieces, top, neck, radius)
@@ -80,25 +99,46 @@ def fluted(rng: np.random.Generator, family: str, radius: float, height: float) 
     """A grip that a hand can turn, standing on z = 0."""
     count = {"lobed": rng.integers(5, 10), "winged": rng.integers(3, 6)}.get(family, rng.integers(12, 30))
     angles = np.linspace(0, 2 * np.pi, int(count), endpoint=False)
-    ring = lambda r, size, turn_by=0.0: [CrossSection.circle(size, 16).translate((r * np.cos(a + turn_by), r * np.sin(a + turn_by))) for a in angles]  # noqa: E731
+
+    def ring(at: float, size: float) -> list[CrossSection]:
+        return [CrossSection.circle(size, 16).translate((at * np.cos(a), at * np.sin(a))) for a in angles]
+
     pitch = 2 * np.pi * radius / count
     if family == "lobed":
-        outline = CrossSection.batch_boolean([CrossSection.circle(radius * 0.86, 48), *ring(radius * 0.8, radius * 0.22)], OpType.Add)
+        outline = CrossSection.batch_boolean(
+            [CrossSection.circle(radius * 0.86, 48), *ring(radius * 0.8, radius * 0.22)], OpType.Add
+        )
     elif family == "winged":
-        wings = [CrossSection.square((radius * 1.0, radius * 0.35)).translate((radius * 0.1, -radius * 0.175)).rotate(float(np.degrees(a))) for a in angles]
-        outline = CrossSection.batch_boolean([CrossSection.circle(radius * 0.62, 48), *wings], OpType.Add).offset(radius * 0.05, JoinType.Round, 2.0, 12)
+        wings = [
+            CrossSection.square((radius * 1.0, radius * 0.35))
+            .translate((radius * 0.1, -radius * 0.175))
+            .rotate(float(np.degrees(a)))
+            for a in angles
+        ]
+        outline = CrossSection.batch_boolean([CrossSection.circle(radius * 0.62, 48), *wings], OpType.Add).offset(
+            radius * 0.05, JoinType.Round, 2.0, 12
+        )
     elif family == "toothed":
-        teeth = [CrossSection.square((radius * 0.12, pitch * 0.5), True).translate((radius * 0.96, 0)).rotate(float(np.degrees(a))) for a in angles]
+        teeth = [
+            CrossSection.square((radius * 0.12, pitch * 0.5), True)
+            .translate((radius * 0.96, 0))
+            .rotate(float(np.degrees(a)))
+            for a in angles
+        ]
         outline = CrossSection.batch_boolean([CrossSection.circle(radius * 0.93, 64), *teeth], OpType.Add)
     elif family == "scooped":
-        outline = CrossSection.circle(radius, 64) - CrossSection.batch_boolean(ring(radius * 1.06, pitch * 0.42), OpType.Add)
+        outline = CrossSection.circle(radius, 64) - CrossSection.batch_boolean(
+            ring(radius * 1.06, pitch * 0.42), OpType.Add
+        )
     else:
         outline = CrossSection.circle(radius, 96) - CrossSection.batch_boolean(ring(radius, pitch * 0.28), OpType.Add)
     if family == "waved_cone":
         return Manifold.extrude(outline, height, 0, 0.0, (0.72, 0.72))
     body = Manifold.extrude(outline, height)
     if rng.random() < 0.4:
-        body = body ^ turned([(0, 0), (radius * 1.1, 0), (radius * 1.1, height * 0.7), (radius * 0.8, height), (0, height)], 48)
+        body = body ^ turned(
+            [(0, 0), (radius * 1.1, 0), (radius * 1.1, height * 0.7), (radius * 0.8, height), (0, height)], 48
+        )
     if rng.random() < 0.3:
         body = body + cylinder(radius * 1.04, height * 0.18)
     return body
@@ -137,11 +177,17 @@ def _tab(rng: np.random.Generator, family: str, collar_r: float, collar_h: float
     if family == "pads":
         return rounded_block(out * 2, wide, tall, min(out, tall) * 0.35).translate((collar_r + out * 0.2, 0, z))
     if family == "ears":
-        outline = CrossSection.batch_hull([CrossSection.circle(wide * 0.35, 24).translate((out, 0)), CrossSection.square((0.002, wide), True)])
+        outline = CrossSection.batch_hull(
+            [CrossSection.circle(wide * 0.35, 24).translate((out, 0)), CrossSection.square((0.002, wide), True)]
+        )
         return Manifold.extrude(outline, tall * 0.5).translate((collar_r - 0.001, 0, z - tall * 0.25))
     if family == "clips":
         long = rng.uniform(0.025, 0.04)
-        arm = rounded_block(0.005, wide, long, 0.002).rotate((0, 14, 0)).translate((collar_r + out * 0.7, 0, z + long * 0.2))
+        arm = (
+            rounded_block(0.005, wide, long, 0.002)
+            .rotate((0, 14, 0))
+            .translate((collar_r + out * 0.7, 0, z + long * 0.2))
+        )
         return arm + block(out, wide * 0.6, 0.006).translate((collar_r + out * 0.35, 0, z - long * 0.1))
     outline = CrossSection([[(0, -tall / 2), (out * 1.3, tall * 0.1), (out * 1.3, tall / 2), (0, tall / 2)]])
     wedge = Manifold.extrude(outline, wide).translate((0, 0, -wide / 2)).rotate((90, 0, 0))
