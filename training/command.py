@@ -17,6 +17,8 @@ from training.evaluate import as_text, evaluate, record_metrics
 from training.export import ExportError, export, git_revision
 from training.manifest import DatasetError, Record, manifest_sha256, read_manifests
 from training.ood import FeatureSpace, read_feature_space, write_feature_space
+from training.owned_command import OWNER_COMMANDS
+from training.owned_command import main as owner_main
 from training.parallel import train_both
 from training.train import TrainingError
 
@@ -25,6 +27,9 @@ FEATURE_SPACE_FILE = "features.npz"
 
 def main(arguments: list[str] | None = None) -> None:
     """Run one command; exit status 2 with one sentence for data or settings that cannot be used."""
+    arguments = sys.argv[1:] if arguments is None else arguments
+    if arguments[:1] and arguments[0] in OWNER_COMMANDS:
+        return owner_main(arguments)
     options = _parser().parse_args(arguments)
     started = time.monotonic()
     try:
@@ -44,7 +49,11 @@ def main(arguments: list[str] | None = None) -> None:
 
 
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(prog="python -m training", description=__doc__)
+    parser = argparse.ArgumentParser(
+        prog="python -m training",
+        description=__doc__,
+        epilog=f"Further commands, each with its own --help: {', '.join(OWNER_COMMANDS)}.",
+    )
     parser.add_argument("command", choices=tuple(_COMMANDS))
     data = parser.add_argument_group(
         "data", "folders that `python -m synthetic_samples` wrote; may be given repeatedly"
