@@ -1,0 +1,148 @@
+"""Promotion and return: the directory holds one whole model, whatever stops them."""
+
+import hashlib
+import io
+import json
+import os
+import resource
+import shutil
+from pathlib import Path
+
+import numpy as np
+import onnx
+import pytest
+from onnx import numpy_helper
+
+from classifier.errors import ModelError
+from classifier.model import Model
+from training.promote import PromotionError, promote, roll_back
+
+
+@pytest.fixture
+def served(toy_model_dir: Path, tmp_path: Path) -> Path:
+    return shutil.copytree(toy_model_dir, tmp_path / "served")
+
+
+def candidate_of(toy_model_dir: Path, folder: Path, version: str) -> Path:
+    """The toy model with networks that differ a little, so with other hashes."""
+    shutil.copytree(toy_model_dir, folder)
+    metadata = json.loads((folder / "model.json").read_text())
+    metadata["version"] = version
+    for part in ("finder", "reader"):
+        model = onnx.load(folder / f"{part}.onnx")
+        model.doc_string = version
+        model.graph.initializer.append(numpy_helper.from_array(np.zeros(300_000, np.float32), "ballast"))
+        (folder / f"{part}.onnx").write_bytes(model.SerializeToString())
+        metadata[part]["sha256"] = hashlib.sha256((folder / f"{part}.onnx").read_bytes()).hexdigest()
+    (folder / "model.json").write_text(json.dumps(metadata))
+    return folder
+
+
+@pytest.fixture
+def candidate(toy_model_dir: Path, tmp_path: Path) -> Path:
+    return candidate_of(toy_model_dir, tmp_path / "candidate", "new")
+
+
+def content(folder: Path) -> dict[str, bytes]:
+    return {str(p.relative_to(folder)): p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file()}
+
+
+def test_a_promoted_model_is_served_and_the_one_before_comes_back(served: Path, candidate: Path):
+    before = content(served)
+    promote(candidate, served)
+    assert Model.load(served).info.version == "new"
+    assert roll_back(served) == "toy" and Model.load(served).info.version == "toy"
+    assert all(content(served)[name] == data for name, data in before.items())
+    with pytest.raises(PromotionError, match="none to go back to"):
+        roll_back(served)
+
+
+def test_several_promotions_are_taken_back_one_by_one(served: Path, candidate: Path, toy_model_dir, tmp_path):
+    promote(candidate, served)
+    promote(candidate_of(toy_model_dir, tmp_path / "newer", "newer"), served)
+    assert Model.load(served).info.version == "newer"
+    assert roll_back(served) == "new" and Model.load(served).info.version == "new"
+    promote(candidate_of(toy_model_dir, tmp_path / "newest", "newest"), served)
+    names = {path.name for path in served.glob("*.onnx")}
+    assert len(names) == 6, "the networks of `newer` are named by no recipe any more"
+    assert roll_back(served) == "new" and roll_back(served) == "toy"
+
+
+class DiskFull:
+    """Lets `allowed` calls that touch the disk pass and fails every later one."""
+
+    def __init__(self, allowed: int) -> None:
+        self.left = allowed
+
+    def guard(self, work):
+        def guarded(*arguments, **options):
+            self.left -= 1
+            if self.left < 0:
+                raise OSError(28, "No space left on device")
+            return work(*arguments, **options)
+
+        return guarded
+
+
+@pytest.mark.parametrize("allowed", range(0, 16))
+def test_a_disk_that_fills_at_any_step_leaves_the_old_model_whole(allowed: int, served, candidate, monkeypatch):
+    before, disk = content(served), DiskFull(allowed)
+    for owner, name in ((os, "replace"), (os, "fsync"), (shutil, "copyfileobj"), (Path, "mkdir")):
+        monkeypatch.setattr(owner, name, disk.guard(getattr(owner, name)))
+    try:
+        promote(candidate, served)
+    except PromotionError as problem:
+        assert "No space left" in str(problem) and content(served) == before
+    else:
+        assert disk.left >= 0, "a full disk was not noticed"
+    monkeypatch.undo()
+    assert Model.load(served).info.version == ("toy" if disk.left < 0 else "new")
+
+
+def test_a_file_that_the_system_really_cuts_short_leaves_the_old_model_whole(served: Path, candidate: Path):
+    """The operating system's own limit on file size makes the write fail half way, as a full disk does."""
+    before, limits = content(served), resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (200_000, limits[1]))
+    try:
+        with pytest.raises(PromotionError, match="the model in use is whole"):
+            promote(candidate, served)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, limits)
+    assert content(served) == before
+
+
+@pytest.mark.parametrize("step", range(5))
+def test_a_promotion_killed_at_any_replacement_leaves_one_whole_model(step: int, served, candidate, monkeypatch):
+    """A kill runs no handler, so nothing is cleaned up: an exception that nothing catches stands for it."""
+    calls, replace = iter(range(100)), os.replace
+
+    def killed(*arguments):
+        if next(calls) == step:
+            raise KeyboardInterrupt
+        replace(*arguments)
+
+    monkeypatch.setattr(os, "replace", killed)
+    try:
+        promote(candidate, served)
+    except KeyboardInterrupt:
+        assert Model.load(served).info.version == "toy"
+    monkeypatch.undo()
+    if Model.load(served).info.version == "toy":
+        promote(candidate, served)
+    assert Model.load(served).info.version == "new"
+    roll_back(served)
+    assert Model.load(served).info.version == "toy"
+
+
+def test_an_altered_candidate_is_not_promoted(served: Path, candidate: Path):
+    before = content(served)
+    data = io.BytesIO((candidate / "reader.onnx").read_bytes()).getvalue()
+    (candidate / "reader.onnx").write_bytes(data[:-1] + bytes([data[-1] ^ 1]))
+    with pytest.raises(ModelError):
+        promote(candidate, served)
+    assert content(served) == before
+
+
+def test_promoting_what_is_in_use_is_refused(served: Path, toy_model_dir: Path):
+    with pytest.raises(PromotionError, match="in use already"):
+        promote(toy_model_dir, served)
