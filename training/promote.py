@@ -23,7 +23,8 @@ class PromotionError(RuntimeError):
 def promote(candidate: Path, served: Path) -> None:
     """Serve the model that lies in `candidate` from now on.
 
-    Raises a `ModelError` or a `PromotionError`, and then nothing has changed. A server that runs keeps the model it has loaded until it is started again.
+    Raises a `ModelError` or a `PromotionError`, and then nothing has changed. A server that runs keeps the model that
+    it has loaded until it is started again.
     """
     Model.load(candidate)
     Model.load(served)
