@@ -10,7 +10,7 @@ import numpy as np
 import torch
 from torch import nn
 
-from training.checkpoint import read_whole, save_network, write_whole
+from training.checkpoint import load_network, read_whole, save_network, write_whole
 from training.config import Preset, Schedule
 from training.dataset import PictureBank
 from training.finding import FinderBatches, finder_loss
@@ -43,11 +43,23 @@ class Job:
 
 
 def train_task(
-    task: str, records: list[Record], bank: PictureBank, preset: Preset, seed: int, folder: Path
+    task: str,
+    records: list[Record],
+    bank: PictureBank,
+    preset: Preset,
+    seed: int,
+    folder: Path,
+    start: Path | None = None,
 ) -> nn.Module:
-    """Train the `finder` or the `reader` on these pictures; returns it with averaged weights, in evaluation mode."""
+    """Train the `finder` or the `reader` on these pictures; returns it with averaged weights, in evaluation mode.
+
+    It begins with the checkpoint in the folder `start`, or without one with the ImageNet weights.
+    """
     torch.manual_seed(seed)
-    net = new_network(task, preset.pretrained).to(bank.device)
+    net = new_network(task, preset.pretrained and start is None)
+    if start:
+        load_network(start / f"{task}.pt", net)
+    net.to(bank.device)
     if task == "finder":
         batches, loss, schedule = (
             FinderBatches(records, bank, preset.finder_px, preset.look_alikes),
