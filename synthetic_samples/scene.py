@@ -23,8 +23,9 @@ STYLES = tuple(ENVIRONMENTS)
 
 SIZES = ((464, 348), (348, 464), (272, 484))
 _SIZE_SHARES = (0.35, 0.5, 0.15)
-_FRAMINGS = ("close", "mid", "wide", "none")
-_FRAMING_SHARES = (0.61, 0.14, 0.08, 0.17)
+FRAMINGS = {"close": 0.61, "mid": 0.14, "wide": 0.08, "none": 0.17}
+"""How near the lift parts are, with shares; `none` holds no lift part at all."""
+
 _SAMPLES = 14
 
 
@@ -65,7 +66,7 @@ def draw_scene(seed: int, index: int, style: str) -> Scene:
     if style not in STYLES:
         raise ValueError(f"style {style!r} came; wanted one of {', '.join(STYLES)}")
     rng = np.random.default_rng([seed, index, STYLES.index(style)])
-    framing = str(rng.choice(_FRAMINGS, p=_FRAMING_SHARES))
+    framing = str(rng.choice(list(FRAMINGS), p=list(FRAMINGS.values())))
     conditions = _conditions(rng, framing)
     width, height = SIZES[int(rng.choice(len(SIZES), p=_SIZE_SHARES))]
     composition = compose(rng, style, framing, covered="covered" in conditions)

@@ -1,0 +1,190 @@
+"""Pictures with labels: the same seed gives the same bytes, labels come from masks, an interrupted run resumes."""
+
+import colorsys
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image, ImageOps
+
+from classifier.taxonomy import CONCEPTS_OF, CONTROL_BOX, SMALLEST_SUBJECT_FRACTION
+from synthetic_samples.annotate import annotate
+from synthetic_samples.contact_sheet import contact_sheet
+from synthetic_samples.denoise import denoise
+from synthetic_samples.flatten import TEXTURE_SLOTS, flatten
+from synthetic_samples.generate import main
+from synthetic_samples.geometry import Material, Part, block, point_z_to, shift
+from synthetic_samples.part_maps import PARTS, part_map, part_of
+from synthetic_samples.render import render, use_variant
+from synthetic_samples.scene import ENVIRONMENTS, FRAMINGS, STYLES, Scene, draw_scene
+
+SMALL = {"samples": 1, "width": 96, "height": 72}
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _renderer() -> None:
+    use_variant("scalar_rgb")
+
+
+@pytest.fixture(scope="module")
+def pictures(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Four pictures drawn by one worker."""
+    out = tmp_path_factory.mktemp("one")
+    assert main(_arguments(out, "--workers", "1")) == 0
+    return out
+
+
+def _arguments(out: Path, *more: str) -> list[str]:
+    return ["--count", "4", "--seed", "5", "--style", "heldout", "--samples", "1", "--out", str(out), *more]
+
+
+def _records(folder: Path) -> list[dict]:
+    return [json.loads(line) for line in (folder / "manifest.jsonl").read_text("utf-8").splitlines()]
+
+
+def test_the_same_seed_gives_the_same_files_whatever_the_number_of_workers(pictures: Path, tmp_path: Path) -> None:
+    assert main(_arguments(tmp_path, "--workers", "2")) == 0
+    for path in sorted(path for path in pictures.rglob("*") if path.is_file()):
+        assert path.read_bytes() == (tmp_path / path.relative_to(pictures)).read_bytes(), path.name
+
+
+def test_an_interrupted_run_resumes_without_a_torn_line(pictures: Path, tmp_path: Path) -> None:
+    whole = (pictures / "manifest.jsonl").read_text("utf-8").splitlines(keepends=True)
+    (tmp_path / "manifest.jsonl").write_text("".join(whole[:2]) + whole[2][:40], "utf-8")
+    assert main(_arguments(tmp_path, "--workers", "1")) == 0
+    assert _records(tmp_path) == _records(pictures)
+    assert sorted(path.name for path in (tmp_path / "images").iterdir()) == ["000002.jpg", "000003.jpg"]
+
+
+def test_a_record_fits_its_picture(pictures: Path) -> None:
+    for record in _records(pictures):
+        with Image.open(pictures / record["file"]) as image:
+            assert ImageOps.exif_transpose(image).size == (record["width"], record["height"])
+        with Image.open(pictures / record["parts_file"]) as parts:
+            assert parts.size == (-(-record["width"] // 4), -(-record["height"] // 4))
+        for subject in record["subjects"]:
+            left, top, right, bottom = subject["box"]
+            assert 0 <= left < right <= 1 and 0 <= top < bottom <= 1
+            assert (right - left) * (bottom - top) >= SMALLEST_SUBJECT_FRACTION
+            assert set(subject["concepts"]) == set(CONCEPTS_OF[subject["kind"]])
+
+
+def test_a_contact_sheet_shows_every_picture(pictures: Path) -> None:
+    sheet = contact_sheet(pictures, _records(pictures), columns=2)
+    assert sheet.size == (512, 2 * 292)
+    assert len(np.unique(np.asarray(sheet).reshape(-1, 3), axis=0)) > 1000
+
+
+def test_styles_share_no_light() -> None:
+    names = [name for style in STYLES for name in ENVIRONMENTS[style]]
+    assert len(names) == len(set(names)) == 12
+
+
+def test_a_scene_is_drawn_from_its_numbers_alone() -> None:
+    first, again, other = draw_scene(7, 3, "train"), draw_scene(7, 3, "train"), draw_scene(7, 4, "train")
+    assert first.camera == again.camera and first.phone == again.phone and first.families == again.families
+    assert other.camera != first.camera
+    with pytest.raises(ValueError, match="style 'test' came; wanted one of train, calibration, heldout"):
+        draw_scene(7, 3, "test")
+
+
+def test_enough_pictures_hold_no_lift_part() -> None:
+    assert FRAMINGS["none"] >= 0.15
+    assert sum(FRAMINGS.values()) == pytest.approx(1)
+    scenes = [draw_scene(1, index, "train") for index in range(24)]
+    assert all(bool(scene.truths) == (scene.framing != "none") for scene in scenes)
+
+
+# Labels from masks ----------------------------------------------------------------------------------------------------
+
+
+def _first(framing: str, kind: str, style: str = "train") -> Scene:
+    for index in range(200):
+        scene = draw_scene(11, index, style)
+        if scene.framing == framing and not scene.conditions and [truth.kind for truth in scene.truths] == [kind]:
+            return scene
+    raise AssertionError(f"no {framing} picture of a {kind} among 200")
+
+
+def test_what_stands_behind_a_wall_is_not_listed() -> None:
+    scene = replace(_first("close", CONTROL_BOX), **SMALL)
+    assert [subject["kind"] for subject in annotate(scene, render(flatten(scene)))[0]] == [CONTROL_BOX]
+    ahead = np.subtract(scene.camera.target, scene.camera.position)
+    place = shift(*(np.asarray(scene.camera.position) + ahead * 0.2)) @ point_z_to(ahead)
+    board = Part(block(3, 3, 0.001), Material((0.5, 0.5, 0.5))).moved(place)
+    hidden = replace(scene, pieces=[*scene.pieces, board])
+    assert annotate(hidden, render(flatten(hidden)))[0] == []
+
+
+def test_evidence_counts_at_the_size_of_a_photo_five_hundred_pixels_wide() -> None:
+    scene = _first("close", CONTROL_BOX)
+    amounts = []
+    for width, height in ((scene.width // 2, scene.height // 2), (scene.width, scene.height)):
+        sized = replace(scene, samples=1, width=width, height=height)
+        subject = annotate(sized, render(flatten(sized)))[0][0]
+        amounts.append(subject["concepts"]["stop_position"]["evidence_px"])
+    assert amounts[0] == pytest.approx(amounts[1], rel=0.25, abs=30)
+
+
+def test_the_rendered_stop_is_red_on_yellow() -> None:
+    """Red actuator, yellow behind: ISO 13850 §4.3.6, IEC 60204-1 §10.7 (from memory); measured as hue, in daylight."""
+    hues = []
+    for index in range(60):
+        scene = draw_scene(3, index, "train")
+        if [truth.kind for truth in scene.truths] != [CONTROL_BOX] or scene.conditions or scene.framing != "close":
+            continue
+        rendered = render(replace(flatten(scene), samples=1, width=160, height=120))
+        stop = np.array([label == "control_box/stop" for label in rendered.labels])[rendered.label_ids]
+        # The surface colour, not the light on it: what the camera makes of it is the phone's business.
+        hues += [colorsys.rgb_to_hsv(*np.clip(rgb, 0, 1)) for rgb in rendered.albedo[stop]]
+        if len(hues) > 400:
+            break
+    vivid = np.array([(hue * 360, saturation) for hue, saturation, value in hues if saturation > 0.5 and value > 0.1])
+    red = ((vivid[:, 0] < 20) | (vivid[:, 0] > 345)).mean()
+    yellow = ((vivid[:, 0] > 30) & (vivid[:, 0] < 65)).mean()
+    assert len(vivid) > 100
+    assert red > 0.3 and yellow > 0.08 and red + yellow > 0.75
+
+
+def test_a_part_map_keeps_what_is_small_and_names_what_is_big() -> None:
+    labels = ["", "control_box/unit/front", "control_box/stop", "actuator_head/mechanism"]
+    ids = np.ones((8, 10), int)
+    ids[0:2, 0:3] = 2  # six of the sixteen pixels of a spot
+    ids[4, 4] = 3  # one of sixteen: too little
+    parts = part_map(ids, labels, {"lowering": "twist_knob"})
+    names = [[PARTS[part] for part in row] for row in parts]
+    assert parts.shape == (2, 3)
+    assert names[0][:2] == ["stop", "unit_front"]
+    assert names[1][1] == "unit_front"
+    assert part_of("actuator_head/mechanism", {"lowering": "squeeze_tabs"}) == "tabs"
+    assert part_of("control_box/charge_display", {"charge_display": "none"}) == "lamp_row"
+    assert part_of("control_box/pack/left", {}) == "pack_side"
+
+
+# Rendering ------------------------------------------------------------------------------------------------------------
+
+
+def test_a_flat_scene_has_no_more_textures_than_slots() -> None:
+    for index in range(4):
+        flat = flatten(draw_scene(2, index, "train"))
+        assert len(flat.textured) <= TEXTURE_SLOTS
+        assert not any(isinstance(t.material.base_color, np.ndarray) for t in flat.plain)
+
+
+def test_smoothing_takes_noise_from_plain_surfaces_and_leaves_edges_and_textures() -> None:
+    rng = np.random.default_rng(0)
+    albedo = np.full((60, 80, 3), 0.5, np.float32)
+    albedo[:, 40:] = 0.1  # two colours on one wall
+    albedo[::2] *= 0.8  # and a texture of stripes
+    normal = np.zeros((60, 80, 3), np.float32)
+    normal[..., 2] = 1
+    depth = np.full((60, 80), 2.0, np.float32)
+    clean = albedo * 1.5
+    noisy = (clean * rng.gamma(4, 0.25, (60, 80, 1))).astype(np.float32)
+    smooth = denoise(noisy, albedo, normal, depth, 5)
+    inside = (slice(8, -8), slice(8, -8))
+    assert np.abs(smooth - clean)[inside].mean() < 0.35 * np.abs(noisy - clean)[inside].mean()
+    step = smooth[20:40, 30:38].mean() / smooth[20:40, 42:50].mean()
+    assert step == pytest.approx(5, rel=0.1)
