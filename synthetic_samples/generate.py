@@ -13,7 +13,7 @@ import sys
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 
 import cv2
@@ -125,6 +125,7 @@ def _record(scene: Scene, file: str, subjects: list[dict], look_alikes: list[dic
     }
 
 
+@cache
 def code_version() -> str:
     """Hash of this package's source: two records with the same version and seed show the same picture."""
     digest = hashlib.sha256()
