@@ -54,6 +54,7 @@ def _variants(preset: Preset, with_clean: bool) -> dict[str, Preset]:
             preset, pretrained=False, finder=_from_scratch(preset.finder), reader=_from_scratch(preset.reader)
         ),
         "no_look_alikes": replace(preset, look_alikes=False),
+        "no_part_maps": replace(preset, part_maps=False),
     }
     return variants | ({"no_phone_pipeline": replace(preset, clean=True)} if with_clean else {})
 

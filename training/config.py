@@ -15,7 +15,7 @@ CLASSES: Final = {concept: (*values, NOT_VISIBLE) for concept, values in CONCEPT
 """The classes of each of the reader's concept heads, in order."""
 
 STRIDE: Final = 8
-"""Input pixels to one cell of the finder's output."""
+"""Input pixels to one cell of the finder's output and of the reader's map of parts."""
 
 CROP_MARGIN: Final = 0.15
 """Share of a box's longer side that the reader sees beyond it on each side."""
@@ -33,9 +33,9 @@ class Schedule:
     minutes: float | None = None
     learning_rate: float = 1.2e-3
     backbone_rate: float = 0.5  # of learning_rate: pretrained features move more slowly than new heads
-    head_only_share: float = 0.1  # of the steps, with the backbone frozen
+    head_only_share: float = 0.05  # of the steps, with the backbone frozen
     warmup_share: float = 0.04
-    weight_decay: float = 0.03
+    weight_decay: float = 0.05
     average_decay: float = 0.998  # exponential moving average of the weights
     clip_norm: float = 5.0
     save_every_s: float = 45.0
@@ -55,6 +55,7 @@ class Preset:
     pretrained: bool = True
     look_alikes: bool = True  # use look-alikes as counter-examples
     clean: bool = False  # train on the pictures before the phone's camera pipeline
+    part_maps: bool = True  # learn from where each part lies, not from labels alone
 
     def with_minutes(self, finder: float | None, reader: float | None) -> "Preset":
         """The same preset, its networks held to these minutes where they are given."""
@@ -73,8 +74,8 @@ PRESETS: Final[dict[str, Preset]] = {
     "full": Preset(
         name="full",
         canvas_px=512,
-        finder_px=320,
-        reader_px=256,
+        finder_px=384,
+        reader_px=288,
         finder=Schedule(steps=4000, batch=192),
         reader=Schedule(steps=4000, batch=320),
         workers=16,

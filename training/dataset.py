@@ -10,11 +10,20 @@ import torch
 from PIL import Image, ImageOps
 
 from classifier.photo import MID_GREY
+from synthetic_samples.part_maps import PARTS, REDUCTION
 from training.manifest import DatasetError, Record
+
+UNKNOWN_PART = len(PARTS)
+"""What stands in the part map of a picture that came with none."""
 
 
 def load_bank(
-    records: Sequence[Record], canvas_px: int, device: torch.device, workers: int, clean: bool = False
+    records: Sequence[Record],
+    canvas_px: int,
+    device: torch.device,
+    workers: int,
+    clean: bool = False,
+    part_maps: bool = True,
 ) -> "PictureBank":
     """The pictures of these records, or their clean twins, on the smallest canvas that holds them all."""
     largest = max(max(record.width, record.height) for record in records)
@@ -23,40 +32,61 @@ def load_bank(
         raise DatasetError(
             "some pictures have no clean twin; render them with --keep-clean, or leave these records out"
         )
-    return PictureBank(paths, min(canvas_px, largest), device, workers)
+    maps = [record.parts_path for record in records] if part_maps else None
+    return PictureBank(paths, min(canvas_px, largest), device, workers, maps)
 
 
 class PictureBank:
     """Decoded pictures on one device, each at the top left of a grey square canvas.
 
-    `pixels` is uint8 (N, 3, canvas, canvas); `sizes_wh` float32 (N, 2) is each picture's size on its canvas, in pixels.
+    `pixels` is uint8 (N, 3, canvas, canvas); `sizes_wh` float32 (N, 2) is each picture's size on its canvas, in pixels;
+    `parts` is uint8 (N, canvas / 4, canvas / 4), an index into `PARTS`, or `UNKNOWN_PART` where there is no part map.
     """
 
-    def __init__(self, paths: Sequence[Path], canvas_px: int, device: torch.device, workers: int) -> None:
+    def __init__(
+        self,
+        paths: Sequence[Path],
+        canvas_px: int,
+        device: torch.device,
+        workers: int,
+        part_paths: Sequence[Path | None] | None = None,
+    ) -> None:
         if not paths:
             raise DatasetError("no pictures to load: the list of files is empty")
         self.canvas_px = canvas_px
         self.device = device
+        spots = -(-canvas_px // REDUCTION)
         self.pixels = torch.full((len(paths), 3, canvas_px, canvas_px), MID_GREY, dtype=torch.uint8, device=device)
+        self.parts = torch.full((len(paths), spots, spots), UNKNOWN_PART, dtype=torch.uint8, device=device)
         self.sizes_wh = np.zeros((len(paths), 2), np.float32)
+        maps = list(part_paths or [None] * len(paths))
         started, chunk = time.monotonic(), 64 * workers
         with ThreadPoolExecutor(workers) as pool:
             for start in range(0, len(paths), chunk):
-                self._load(start, paths[start : start + chunk], pool)
-        print(f"{len(paths)} pictures decoded in {time.monotonic() - started:.0f} s", flush=True)
+                self._load(start, paths[start : start + chunk], maps[start : start + chunk], pool)
+        taught = len(maps) - maps.count(None)
+        print(
+            f"{len(paths)} pictures decoded in {time.monotonic() - started:.0f} s, {taught} with a part map", flush=True
+        )
 
-    def _load(self, start: int, paths: Sequence[Path], pool: ThreadPoolExecutor) -> None:
+    def _load(self, start: int, paths: Sequence[Path], maps: Sequence[Path | None], pool: ThreadPoolExecutor) -> None:
         block = np.full((len(paths), self.canvas_px, self.canvas_px, 3), MID_GREY, np.uint8)
+        parts = np.full((len(paths), *self.parts.shape[1:]), UNKNOWN_PART, np.uint8)
 
         def place(offset: int) -> None:
             rgb = load_upright(paths[offset], self.canvas_px)
             height, width = rgb.shape[:2]
             block[offset, :height, :width] = rgb
             self.sizes_wh[start + offset] = width, height
+            if maps[offset]:
+                parts[offset] = 0  # beside a picture there is nothing
+                spots = load_part_map(maps[offset], width, height)
+                parts[offset, : spots.shape[0], : spots.shape[1]] = spots
 
         list(pool.map(place, range(len(paths))))
         moved = torch.from_numpy(block).to(self.device)  # (n, canvas, canvas, 3)
         self.pixels[start : start + len(paths)] = moved.permute(0, 3, 1, 2)
+        self.parts[start : start + len(paths)] = torch.from_numpy(parts).to(self.device)
 
     def __len__(self) -> int:
         return len(self.sizes_wh)
@@ -72,3 +102,16 @@ def load_upright(path: Path, largest_px: int) -> np.ndarray:
     if max(picture.size) > largest_px:
         picture.thumbnail((largest_px, largest_px), Image.Resampling.BOX)
     return np.asarray(picture)
+
+
+def load_part_map(path: Path, width: int, height: int) -> np.ndarray:
+    """The part map of a picture that is now `width` by `height`: uint8, a quarter of that rounded up."""
+    wanted = (-(-width // REDUCTION), -(-height // REDUCTION))
+    try:
+        with Image.open(path) as opened:
+            spots = np.asarray(opened if opened.size == wanted else opened.resize(wanted, Image.Resampling.NEAREST))
+    except OSError as problem:
+        raise DatasetError(f"{path}: not a readable part map ({problem}); render it again") from None
+    if spots.ndim != 2 or spots.max() >= len(PARTS):
+        raise DatasetError(f"{path}: a part map is one channel of numbers under {len(PARTS)}; render it again")
+    return spots

@@ -17,6 +17,7 @@ from torch.nn.utils.fusion import fuse_conv_bn_weights
 
 from classifier.model import METADATA_FILE, SCHEMA_VERSION
 from classifier.taxonomy import CONCEPTS, SUBJECTS
+from synthetic_samples.part_maps import PARTS
 from training.checkpoint import load_network
 from training.config import CLASSES, COVERAGE, CROP_MARGIN, KINDS, STRIDE
 from training.model import BACKBONE, new_network
@@ -25,7 +26,7 @@ LARGEST_LOGIT_DIFFERENCE = 1e-4
 LARGEST_TOTAL_BYTES = 20_000_000
 OPSET = 17
 VERSION = "2026.11"
-READER_OUTPUTS = ("kind", *CLASSES, "features")
+READER_OUTPUTS = ("kind", *CLASSES, "parts", "features")
 UNCALIBRATED_THRESHOLD = 0.3
 
 
@@ -41,7 +42,7 @@ class ServedFinder(nn.Module):
         self.net = net
 
     def forward(self, pictures: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor]:
-        heat, sides = self.net(pictures)
+        heat, sides, _ = self.net(pictures)
         return heat, sides.exp()
 
 
@@ -212,6 +213,7 @@ def _metadata(weights: Path, about: dict, differences: dict, manifest_hash: str,
         "reader": {"file": "reader.onnx", "sha256": hashes["reader"], "input_px": preset["reader_px"]}
         | shared
         | {"margin": CROP_MARGIN, "kinds": list(KINDS), "concepts": classes}
+        | {"parts": list(PARTS), "parts_stride": STRIDE}
         | {"temperatures": dict.fromkeys(("kind", *CONCEPTS), 1.0)}
         | {"set_thresholds": {name: dict.fromkeys(values, 1.0) for name, values in classes.items()}}
         | {"coverage": COVERAGE, "concept_priors": about["reader"]["priors"]},

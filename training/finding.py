@@ -12,14 +12,17 @@ from training.config import STRIDE
 from training.dataset import PictureBank
 from training.geometry import Wobble, letterbox_maps, move_boxes, sample_windows, wobbled
 from training.manifest import Record
+from training.part_teaching import part_loss, part_shares, part_weights
 
 WOBBLE = Wobble(rotation_deg=25, rotation_share=0.4, zoom=0.25, shift=0.04, perspective=0.08)
-WEATHER = Weather()
+WEATHER = Weather(covered=0.15)
+PART_WEIGHT = 0.5
 LOOK_ALIKE = len(SUBJECTS)  # the kind number of a box that must not be found
 NOTHING = -1
 IGNORED = -2  # a subject that the wobble pushed mostly out of the picture
 LEAST_LEFT = 0.4  # share of a box inside the picture under which it is neither asked for nor punished
 LOOK_ALIKE_WEIGHT = 2.0
+SAMPLE = 256  # pictures from which it is judged how common each part is
 
 
 class FinderBatches:
@@ -28,6 +31,8 @@ class FinderBatches:
     def __init__(self, records: Sequence[Record], bank: PictureBank, out_px: int, look_alikes: bool) -> None:
         self.bank, self.out_px, self.look_alikes = bank, out_px, look_alikes
         self.boxes_px, self.kinds = boxes_of(records, bank.sizes_wh)
+        some = np.arange(min(SAMPLE, len(bank)))
+        self.part_weights = part_weights(part_shares(bank, some, letterbox_maps(bank.sizes_wh[some]), out_px, STRIDE))
 
     def draw(self, rng: np.random.Generator, count: int) -> tuple[torch.Tensor, dict[str, torch.Tensor]]:
         """Pictures (N, 3, S, S), mean 0.5 and standard deviation 0.5, and their targets on the cells."""
@@ -43,7 +48,9 @@ class FinderBatches:
         boxes, kinds = self._clip(boxes, self.kinds[chosen])
         boxes_cells = torch.from_numpy((boxes / STRIDE).astype(np.float32)).to(self.bank.device, non_blocking=True)
         kinds = torch.from_numpy(kinds).to(self.bank.device, non_blocking=True)
-        return pictures, cell_targets(boxes_cells, kinds, self.out_px // STRIDE, self.look_alikes)
+        targets = cell_targets(boxes_cells, kinds, self.out_px // STRIDE, self.look_alikes)
+        parts = part_shares(self.bank, chosen, maps, self.out_px, STRIDE)
+        return pictures, targets | {"parts": parts, "part_weights": self.part_weights}
 
     def _clip(self, boxes: np.ndarray, kinds: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         clipped = boxes.clip(0, self.out_px)
@@ -99,8 +106,8 @@ def cell_targets(
     }
 
 
-def finder_loss(found: tuple[torch.Tensor, torch.Tensor], targets: dict[str, torch.Tensor]) -> dict[str, torch.Tensor]:
-    """Penalty-reduced focal loss (arXiv 1904.07850) of the heat; generalised IoU and log distance of the sides."""
+def finder_loss(found: tuple[torch.Tensor, ...], targets: dict[str, torch.Tensor]) -> dict[str, torch.Tensor]:
+    """Focal loss (arXiv 1904.07850) of the heat, generalised IoU and log distance of the sides, and the parts' loss."""
     heat, sides = found[0].float(), found[1].float()
     truth, weight = targets["heat"], targets["heat_weight"]
     peak = truth > 0.999
@@ -112,7 +119,9 @@ def finder_loss(found: tuple[torch.Tensor, torch.Tensor], targets: dict[str, tor
     overlap = (1 - generalised_iou(sides.clamp(max=6).exp(), targets["sides"])) * share
     distance = (sides - targets["sides"].log()).abs().mean(dim=1) * share
     sides_loss = (overlap.sum() + 0.5 * distance.sum()) / targets["boxes"]
-    return {"total": heat_loss + sides_loss, "heat": heat_loss.detach(), "sides": sides_loss.detach()}
+    parts_loss = part_loss(found[2], targets["parts"], targets["part_weights"])
+    total = heat_loss + sides_loss + PART_WEIGHT * parts_loss
+    return {"total": total, "heat": heat_loss.detach(), "sides": sides_loss.detach(), "parts": parts_loss.detach()}
 
 
 def generalised_iou(given: torch.Tensor, wanted: torch.Tensor) -> torch.Tensor:

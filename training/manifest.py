@@ -50,6 +50,7 @@ class Record:
 
     path: Path
     clean_path: Path | None
+    parts_path: Path | None  # what each spot belongs to; absent for pictures that were not rendered
     width: int
     height: int
     style: str
@@ -109,10 +110,11 @@ def _records_of(folder: Path) -> list[Record]:
 
 
 def _record(folder: Path, entry: dict) -> Record:
-    clean = entry.get("clean_file")
+    clean, parts = entry.get("clean_file"), entry.get("parts_file")
     return Record(
         path=folder / entry["file"],
         clean_path=folder / clean if clean else None,
+        parts_path=folder / parts if parts else None,
         width=int(entry["width"]),
         height=int(entry["height"]),
         style=str(entry["style"]),

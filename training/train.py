@@ -56,7 +56,7 @@ def train_task(
     It begins with the checkpoint in the folder `start`, or without one with the ImageNet weights.
     """
     torch.manual_seed(seed)
-    net = new_network(task, preset.pretrained and start is None)
+    net = new_network(task, preset.pretrained and start is None, preset.part_maps)
     if start:
         load_network(start / f"{task}.pt", net)
     net.to(bank.device)

@@ -12,6 +12,7 @@ from classifier.finder import decode, letterbox, overlap
 from classifier.photo import cut_window
 from classifier.reader import square_window
 from classifier.taxonomy import SUBJECTS
+from synthetic_samples.part_maps import PARTS
 from training.augment import Weather, weathered
 from training.config import CROP_MARGIN, STRIDE
 from training.dataset import PictureBank
@@ -100,10 +101,12 @@ def test_decoding_perfect_targets_gives_the_true_boxes_back():
 def test_loss_is_least_at_the_targets():
     targets = cell_targets(torch.tensor([[[4.0, 6.0, 12.0, 14.0]]]), torch.tensor([[1]]), 20)
     heat, sides = torch.logit(targets["heat"], eps=1e-6), targets["sides"].log()
-    at_best = finder_loss((heat, sides), targets)["total"]
+    parts = torch.zeros((1, len(PARTS), 20, 20))
+    targets |= {"parts": parts, "part_weights": torch.ones(len(PARTS))}  # no part map: they add nothing
+    at_best = finder_loss((heat, sides, parts), targets)["total"]
     assert at_best < 0.05
-    assert finder_loss((heat, sides + 0.3), targets)["total"] > at_best
-    assert finder_loss((heat.flip(1), sides), targets)["total"] > at_best
+    assert finder_loss((heat, sides + 0.3, parts), targets)["total"] > at_best
+    assert finder_loss((heat.flip(1), sides, parts), targets)["total"] > at_best
 
 
 def test_look_alikes_weigh_more_or_not_at_all():

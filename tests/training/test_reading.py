@@ -5,6 +5,7 @@ import pytest
 import torch
 
 from classifier.taxonomy import CONCEPTS, SUBJECTS
+from synthetic_samples.part_maps import PARTS
 from training.config import CLASSES, KINDS, OTHER
 from training.dataset import PictureBank
 from training.manifest import Reading, Record, Subject, read_manifests
@@ -14,7 +15,7 @@ BOX = (0.1, 0.1, 0.5, 0.5)
 
 
 def record(*subjects: Subject, look_alikes: tuple = ()) -> Record:
-    return Record(None, None, 100, 100, "train", "close", (), True, None, subjects, look_alikes)  # type: ignore[arg-type]
+    return Record(None, None, None, 100, 100, "train", "close", (), True, None, subjects, look_alikes)  # type: ignore[arg-type]
 
 
 def actuator(value: str, visible: bool = True, possible: tuple[str, ...] = ()) -> Subject:
@@ -28,6 +29,22 @@ def test_targets_are_one_class_or_shares_of_the_possible_ones():
     assert target_of("lowering", Reading("twist_knob", False, both, 0)).tolist() == [0, 0, 0, 0, 1]
     assert target_of("lowering", Reading("none", True, ("none",), 80)).tolist() == [1, 0, 0, 0, 0]
     assert target_of("lowering", None).sum() == 0
+
+
+def test_faint_evidence_is_shared_with_not_visible_and_another_reason_to_hide_is_not():
+    faint = target_of("lowering", Reading("squeeze_tabs", True, ("squeeze_tabs",), 45))
+    assert faint[1] == pytest.approx(20 / 39) and faint[-1] == pytest.approx(19 / 39)
+    nearly = target_of("lowering", Reading("squeeze_tabs", False, ("squeeze_tabs",), 38))
+    assert 0.3 < nearly[1] < faint[1] and nearly.sum() == pytest.approx(1)
+    one_face_only = target_of("service_buttons", Reading("none", False, ("none",), 3000))
+    assert one_face_only.tolist() == [0, 0, 0, 1]
+
+
+def test_small_boxes_are_drawn_less_often():
+    tiny = Subject("actuator_head", (0.1, 0.1, 0.2, 0.2), False, {"lowering": Reading("none", True, ("none",), 100.0)})
+    table = WindowTable([record(tiny), record(actuator("none"))], np.full((2, 2), 300.0), look_alikes=True)
+    small, large = table.weights()
+    assert small == pytest.approx(large * 30 / 64)
 
 
 def test_rare_values_are_seen_as_often_as_common_ones_and_hidden_ones_at_their_own_rate():
@@ -74,6 +91,8 @@ def test_concepts_of_other_kinds_do_not_count():
     targets = {concept: torch.zeros((2, len(values))) for concept, values in CLASSES.items()}
     targets["lowering"][0, 1] = 1
     targets["kind"] = torch.tensor([1, 4])
+    logits["parts"] = targets["parts"] = torch.zeros((2, len(PARTS), 4, 4))
+    targets["part_weights"] = torch.ones(len(PARTS))
     reader_loss(logits, targets)["total"].backward()
     assert logits["lowering"].grad[0].abs().sum() > 0 and logits["lowering"].grad[1].abs().sum() == 0
     assert logits["battery"].grad is None or logits["battery"].grad.abs().sum() == 0
