@@ -77,5 +77,5 @@ def part_overlap(logits: torch.Tensor, shares: torch.Tensor) -> dict[str, float]
 
 
 def _gains(device: torch.device) -> torch.Tensor:
-    gains = [SMALL_PART_GAIN if part in SMALL_PARTS else 1.0 for part in PARTS]
-    return torch.tensor(gains, device=device)[:, None, None]
+    gains = np.array([SMALL_PART_GAIN if part in SMALL_PARTS else 1.0 for part in PARTS], np.float32)
+    return torch.from_numpy(gains).to(device, non_blocking=True)[:, None, None]  # a copy that does not wait

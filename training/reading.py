@@ -18,7 +18,7 @@ WOBBLE = Wobble(rotation_deg=25, rotation_share=0.6, zoom=0.25, shift=0.045, per
 WEATHER = Weather(covered=0, blurred=0.2, filtered=0.15)  # a cover would hide what the label says is in view
 SHARE_OF_KIND = {"control_box": 0.43, "actuator_head": 0.26, "hand_control": 0.09, "charger": 0.06, OTHER: 0.16}
 BACKGROUND_SHARE = 0.4  # of the windows of kind "other"; the rest are look-alikes
-LOSS_WEIGHT = {"kind": 0.5, "parts": 2.0}
+LOSS_WEIGHT = {"parts": 2.0}
 SMOOTHING = 0.03
 FAINT_PX, CLEAR_PX = 25.0, 64.0  # evidence between these may be seen or not: the rule's 40 is no cliff in a picture
 FULL_WEIGHT_PX, LEAST_WEIGHT = 64.0, 0.4  # a box with shorter sides than this shows little, and is drawn less often
