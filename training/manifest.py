@@ -50,7 +50,6 @@ class Record:
 
     path: Path
     clean_path: Path | None
-    parts_path: Path | None  # what each spot belongs to; absent for pictures that were not rendered
     width: int
     height: int
     style: str
@@ -60,6 +59,7 @@ class Record:
     distance_m: float | None
     subjects: tuple[Subject, ...]
     look_alikes: tuple[Box, ...]
+    parts_path: Path | None = None  # a map of what each spot belongs to; pictures that were not rendered have none
 
 
 def read_manifests(folders: Sequence[Path], style: str | None = None) -> list[Record]:
@@ -114,7 +114,6 @@ def _record(folder: Path, entry: dict) -> Record:
     return Record(
         path=folder / entry["file"],
         clean_path=folder / clean if clean else None,
-        parts_path=folder / parts if parts else None,
         width=int(entry["width"]),
         height=int(entry["height"]),
         style=str(entry["style"]),
@@ -124,6 +123,7 @@ def _record(folder: Path, entry: dict) -> Record:
         distance_m=entry.get("camera", {}).get("distance_m"),
         subjects=tuple(_subject(subject) for subject in entry["subjects"]),
         look_alikes=tuple(_box(thing["box"]) for thing in entry["look_alikes"]),
+        parts_path=folder / parts if parts else None,
     )
 
 

@@ -15,7 +15,7 @@ BOX = (0.1, 0.1, 0.5, 0.5)
 
 
 def record(*subjects: Subject, look_alikes: tuple = ()) -> Record:
-    return Record(None, None, None, 100, 100, "train", "close", (), True, None, subjects, look_alikes)  # type: ignore[arg-type]
+    return Record(None, None, 100, 100, "train", "close", (), True, None, subjects, look_alikes)  # type: ignore[arg-type]
 
 
 def actuator(value: str, visible: bool = True, possible: tuple[str, ...] = ()) -> Subject:
