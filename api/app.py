@@ -1,24 +1,36 @@
 """The web application: made by a function, so that importing it does nothing."""
 
+import asyncio
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 
 from fastapi import FastAPI
+from fastapi.concurrency import run_in_threadpool
 
-from api import problems, troubleshooting
+from api import caregiver_pages, installable_pages, problems, troubleshooting
+from api.case_photos import Shelf, forget_expired
+from api.cases import CaseStore
 from api.identification import Resources
+from api.pages import Pages
 from api.routes import router
 from api.settings import Settings
 from api.slots import Rate, Slots
 
+FORGET_EVERY_S = 3600
+"""How often pictures whose time is over are looked for."""
+
 
 def create_app(settings: Settings, resources: Resources | None = None) -> FastAPI:
-    """The application, ready to answer. Loads catalogue and networks unless they are given; refuses altered ones."""
+    """The application, ready to answer. Opens the cases; loads catalogue and networks unless they are given."""
     loaded = resources or Resources.load(settings)
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        forgetting = asyncio.create_task(_forget_pictures(app.state.cases))
         yield
+        forgetting.cancel()
+        with suppress(asyncio.CancelledError):
+            await forgetting
         app.state.slots.close()
 
     app = FastAPI(
@@ -33,7 +45,22 @@ def create_app(settings: Settings, resources: Resources | None = None) -> FastAP
     app.state.resources = loaded
     app.state.slots = Slots(settings.slots, settings.queue)
     app.state.rate = Rate(settings.requests_per_minute)
+    app.state.case_rate = Rate(settings.requests_per_minute_per_case)
+    app.state.cases = CaseStore.open(settings.database)
+    app.state.shelf = Shelf()
+    app.state.pages = Pages.load(loaded.catalogue)
     app.include_router(router)
     app.include_router(troubleshooting.router)
+    app.include_router(installable_pages.router)
+    for tag in app.state.pages.languages:
+        app.include_router(installable_pages.of_language, prefix=f"/{tag}")
+        app.include_router(caregiver_pages.router, prefix=f"/{tag}")
     problems.install(app)
     return app
+
+
+async def _forget_pictures(cases: CaseStore) -> None:
+    """Look now, and then every hour, for pictures whose time is over."""
+    while True:
+        await run_in_threadpool(forget_expired, cases)
+        await asyncio.sleep(FORGET_EVERY_S)

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import fields
 from pathlib import Path
 
+from api.case_commands import add_case_commands
 from api.settings import MOST_PHOTOS, PREFIX, Settings
 from api.troubleshooting_commands import add_commands
 from classifier.errors import HoistloreError, InputError, NothingToGoOn, PhotoError, PhotoTooLarge, UnreadablePhoto
@@ -68,6 +69,7 @@ def _parser() -> argparse.ArgumentParser:
     serve.add_argument("--catalogue", metavar="FILE", help="the catalogue of your own pool")
     serve.set_defaults(run=_serve)
     add_commands(commands)
+    add_case_commands(commands)
     return parser
 
 
@@ -86,7 +88,9 @@ def _serve(arguments: argparse.Namespace) -> int:
     settings = Settings.from_environment(
         os.environ, host=arguments.host, port=arguments.port, catalogue=arguments.catalogue
     )
-    uvicorn.run(create_app(settings), host=settings.host, port=settings.port, server_header=False)
+    app = create_app(settings)
+    # No access log: the address of a case is its key, and keys do not belong into logs.
+    uvicorn.run(app, host=settings.host, port=settings.port, server_header=False, access_log=False)
     return 0
 
 

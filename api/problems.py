@@ -2,11 +2,13 @@
 
 from http import HTTPStatus
 
-from fastapi import FastAPI, Request
+from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
 
+from api.cases import Conflict, NoSuchCase
+from api.page_errors import error_page, wants_page
 from api.slots import RETRY_AFTER_S, Full, TooManyRequests
 from classifier import errors
 
@@ -32,8 +34,10 @@ class RequestTooLarge(Exception):
 
 def problem(
     request: Request, status: int, title: str, detail: str, headers: dict | None = None, **more: object
-) -> JSONResponse:
-    """One problem document. `type` names the kind of problem and does not change between releases."""
+) -> Response:
+    """One problem document; a page for a browser. `type` names the kind of problem and stays between releases."""
+    if wants_page(request):
+        return error_page(request, status, headers)
     body = {
         "type": "urn:hoistlore:problem:" + title.lower().replace(" ", "-").replace("'", ""),
         "title": title,
@@ -48,6 +52,8 @@ def problem(
 def install(app: FastAPI) -> None:
     """Answer every exception of this application with a problem document."""
     app.add_exception_handler(errors.HoistloreError, _failure)
+    app.add_exception_handler(NoSuchCase, _no_case)
+    app.add_exception_handler(Conflict, _conflict)
     app.add_exception_handler(RequestTooLarge, _too_large)
     app.add_exception_handler(Full, _full)
     app.add_exception_handler(TooManyRequests, _too_many)
@@ -56,7 +62,7 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(Exception, _fault)
 
 
-async def _failure(request: Request, error: errors.HoistloreError) -> JSONResponse:
+async def _failure(request: Request, error: errors.HoistloreError) -> Response:
     status, title = next((STATUS_OF[t] for t in type(error).__mro__ if t in STATUS_OF), (0, ""))
     if not status:
         return await _fault(request, error)
@@ -64,21 +70,29 @@ async def _failure(request: Request, error: errors.HoistloreError) -> JSONRespon
     return problem(request, status, title, str(error), **more)
 
 
-async def _too_large(request: Request, error: RequestTooLarge) -> JSONResponse:
+async def _no_case(request: Request, error: NoSuchCase) -> Response:
+    return problem(request, 404, "No such case", "No case is here. It may have been deleted; open a new one.")
+
+
+async def _conflict(request: Request, error: Conflict) -> Response:
+    return problem(request, 409, "Changed meanwhile", str(error), version=error.version)
+
+
+async def _too_large(request: Request, error: RequestTooLarge) -> Response:
     return problem(request, 413, "Request too large", str(error), {"Connection": "close"})
 
 
-async def _full(request: Request, error: Full) -> JSONResponse:
+async def _full(request: Request, error: Full) -> Response:
     detail = f"Every place is taken just now. Send the same request again in {RETRY_AFTER_S} seconds."
     return problem(request, 503, "Server is full", detail, {"Retry-After": str(RETRY_AFTER_S)})
 
 
-async def _too_many(request: Request, error: TooManyRequests) -> JSONResponse:
+async def _too_many(request: Request, error: TooManyRequests) -> Response:
     detail = f"Too many requests came from your address. Wait {error.retry_after_s} seconds and send it again."
     return problem(request, 429, "Too many requests", detail, {"Retry-After": str(error.retry_after_s)})
 
 
-async def _http(request: Request, error: HTTPException) -> JSONResponse:
+async def _http(request: Request, error: HTTPException) -> Response:
     phrase = HTTPStatus(error.status_code).phrase
     told = str(error.detail)
     if told == phrase:
@@ -86,10 +100,10 @@ async def _http(request: Request, error: HTTPException) -> JSONResponse:
     return problem(request, error.status_code, phrase.capitalize(), told, dict(error.headers or {}))
 
 
-async def _invalid(request: Request, error: RequestValidationError) -> JSONResponse:
+async def _invalid(request: Request, error: RequestValidationError) -> Response:
     told = "; ".join(f"{'.'.join(map(str, e['loc']))}: {e['msg']}" for e in error.errors())
     return problem(request, 422, "Request not understood", told)
 
 
-async def _fault(request: Request, error: Exception) -> JSONResponse:
+async def _fault(request: Request, error: Exception) -> Response:
     return problem(request, 500, "A fault of ours", "Something went wrong on our side; the log has the details.")

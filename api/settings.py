@@ -23,6 +23,7 @@ class Settings:
 
     catalogue: str = _setting("", "catalogue file of your own pool; empty: the invented demo pool")
     weights: str = _setting(str(WEIGHTS_DIR), "directory with model.json and the two networks")
+    database: str = _setting("sqlite:///hoistlore.db", "where cases are kept: sqlite:///FILE or postgresql://…")
     host: str = _setting("127.0.0.1", "address that `hoistlore serve` listens on")
     port: int = _setting(8000, "port that `hoistlore serve` listens on", 0)
     max_photo_mib: int = _setting(25, "largest photo, in MiB", 1)
@@ -32,6 +33,8 @@ class Settings:
     slots: int = _setting(2, "photos that the server reads at the same time", 1)
     queue: int = _setting(16, "requests that may wait for a slot; more are told 503 and when to come again", 0)
     requests_per_minute: int = _setting(240, "requests a minute from one address; more are told 429; 0: no limit", 0)
+    requests_per_minute_per_case: int = _setting(120, "requests a minute for one case; 0: no limit", 0)
+    photo_days: int = _setting(30, "days that a photo is kept when its sender agreed", 1)
 
     @property
     def photo_limits(self) -> PhotoLimits:

@@ -46,9 +46,9 @@ async def received_form(request: Request, max_bytes: int) -> AsyncIterator[Form]
         raise HTTPException(
             415, f"{content_type or 'no content type'} came; send multipart/form-data with `photos` and `observations`."
         )
-    counted = _counted(request, max_bytes)
+    body = counted(request, max_bytes)
     try:
-        parts = await counted.form(max_files=MOST_PARTS, max_fields=MOST_PARTS, max_part_size=MOST_TEXT_BYTES)
+        parts = await body.form(max_files=MOST_PARTS, max_fields=MOST_PARTS, max_part_size=MOST_TEXT_BYTES)
     except HTTPException as error:
         raise InputError(f"The form cannot be read: {error.detail} Send multipart/form-data.") from error
     try:
@@ -61,11 +61,12 @@ def _form(parts: FormData) -> Form:
     unknown = sorted(set(parts) - {"photos", "observations", "role"})
     if unknown:
         raise InputError(f"The form has a field {unknown[0]!r}; `photos`, `observations` and `role` are known.")
-    photos = [_photo(part, n) for n, part in enumerate(parts.getlist("photos"), 1)]
+    photos = [named_photo(part, n) for n, part in enumerate(parts.getlist("photos"), 1)]
     return Form(photos, _observations(parts.getlist("observations")), str(parts.get("role") or "caregiver"))
 
 
-def _counted(request: Request, max_bytes: int) -> Request:
+def counted(request: Request, max_bytes: int) -> Request:
+    """The request with its body counted while it streams in. Raises `RequestTooLarge`."""
     told = f"at most {max_bytes / 2**20:.0f} MiB are taken in one request. Send fewer or smaller photos."
     announced = request.headers.get("content-length", "")
     if announced.isdigit() and int(announced) > max_bytes:
@@ -83,7 +84,8 @@ def _counted(request: Request, max_bytes: int) -> Request:
     return Request(request.scope, receive)
 
 
-def _photo(part: UploadFile | str, number: int) -> NamedPhoto:
+def named_photo(part: UploadFile | str, number: int) -> NamedPhoto:
+    """A file of a form under a harmless name. Raises `InputError` for text."""
     if isinstance(part, str):
         raise InputError(f"Photo {number} came as text; send it as a file, with a file name.")
     return NamedPhoto(_plain_name(part.filename, number), part.file.read)

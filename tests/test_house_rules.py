@@ -171,8 +171,8 @@ def test_every_documented_option_exists() -> None:
     assert {o for line in used for o in re.findall(r"--[a-z]+", line)} <= options
 
 
-def test_every_route_is_documented(toy_model_dir: Path) -> None:
-    settings = Settings(weights=str(toy_model_dir))
+def test_every_route_is_documented(toy_model_dir: Path, tmp_path: Path) -> None:
+    settings = Settings(weights=str(toy_model_dir), database=f"sqlite:///{tmp_path / 'cases.db'}")
     paths = create_app(settings, Resources.load(settings)).openapi()["paths"]
     for path, methods in paths.items():
         for method in methods:

@@ -12,13 +12,18 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
 from api.app import create_app
+from api.cases import CaseStore
 from api.identification import Resources
 from api.settings import Settings
+from tests.postgres_server import Postgres, running_postgres
 
 
 @pytest.fixture(scope="session")
-def toy_settings(toy_model_dir: Path) -> Settings:
-    return Settings(weights=str(toy_model_dir), requests_per_minute=0)
+def toy_settings(toy_model_dir: Path, tmp_path_factory: pytest.TempPathFactory) -> Settings:
+    database = f"sqlite:///{tmp_path_factory.mktemp('cases') / 'cases.db'}"
+    return Settings(
+        weights=str(toy_model_dir), database=database, requests_per_minute=0, requests_per_minute_per_case=0
+    )
 
 
 @pytest.fixture(scope="session")
@@ -61,3 +66,21 @@ def served(toy_resources: Resources) -> Iterator[Callable[[Settings], Served]]:
     for server, thread in servers:
         server.should_exit = True
         thread.join(10)
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def case_store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[CaseStore]:
+    """An empty store, on each of the two databases that are promised."""
+    if request.param == "sqlite":
+        store = CaseStore.open(f"sqlite:///{tmp_path / 'cases.db'}")
+    else:
+        store = CaseStore.open(request.getfixturevalue("postgres").new_database())
+    yield store
+    store.engine.dispose()
+
+
+@pytest.fixture(scope="session")
+def postgres(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Postgres]:
+    """A PostgreSQL server of our own, gone when the tests are over."""
+    with running_postgres(tmp_path_factory.mktemp("postgres")) as server:
+        yield server

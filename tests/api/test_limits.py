@@ -5,6 +5,7 @@ import socket
 import threading
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from urllib.parse import urlsplit
 
 import httpx
@@ -54,7 +55,7 @@ def test_200_mb_without_an_announcement_are_cut_short(served: Serve, toy_setting
             sent += 2**19
             yield PHOTO[:2] + bytes(2**19 - 2)
 
-    address = served(Settings(weights=toy_settings.weights, max_request_mib=4)).url
+    address = served(replace(toy_settings, max_request_mib=4)).url
     headers = {"content-type": "multipart/form-data; boundary=x"}
     try:
         response = httpx.post(f"{address}/v1/identifications", content=endless(), headers=headers, timeout=30)
@@ -65,7 +66,7 @@ def test_200_mb_without_an_announcement_are_cut_short(served: Serve, toy_setting
 
 
 def test_a_photo_over_its_own_limit_is_413(toy_settings: Settings, toy_resources: Resources) -> None:
-    small = Settings(weights=toy_settings.weights, max_photo_mib=1)
+    small = replace(toy_settings, max_photo_mib=1)
     limited = Resources(toy_resources.model, toy_resources.catalogue, small.photo_limits)
     with TestClient(create_app(small, limited)) as client:
         response = client.post("/v1/identifications", files={"photos": ("big.jpg", PHOTO + bytes(2**20))})
@@ -83,7 +84,7 @@ def test_when_every_place_is_taken_others_are_told_to_come_again(
         return [], []
 
     monkeypatch.setattr("api.routes.read_photos", slow)
-    server = served(Settings(weights=toy_settings.weights, slots=1, queue=1))
+    server = served(replace(toy_settings, slots=1, queue=1))
     address = server.url
     statuses: list[int] = []
 
@@ -111,7 +112,7 @@ def test_when_every_place_is_taken_others_are_told_to_come_again(
 
 
 def test_more_requests_than_the_rate_are_429(toy_settings: Settings, toy_resources: Resources) -> None:
-    with TestClient(create_app(Settings(weights=toy_settings.weights, requests_per_minute=3), toy_resources)) as client:
+    with TestClient(create_app(replace(toy_settings, requests_per_minute=3), toy_resources)) as client:
         codes = [client.post("/v1/identifications", files={"photos": PHOTO}).status_code for _ in range(3)]
         response = client.post("/v1/identifications", files={"photos": PHOTO})
         assert codes == [200, 200, 200]

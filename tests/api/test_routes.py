@@ -2,6 +2,7 @@
 
 import io
 import json
+from dataclasses import replace
 
 import pytest
 from fastapi.testclient import TestClient
@@ -125,7 +126,7 @@ def test_a_cut_off_photo_is_422_and_each_bad_one_is_named(client: TestClient) ->
 
 
 def test_too_many_pixels_are_413(toy_settings: Settings, toy_resources: Resources) -> None:
-    small = Settings(weights=toy_settings.weights, max_megapixels=1)
+    small = replace(toy_settings, max_megapixels=1)
     limited = Resources(toy_resources.model, toy_resources.catalogue, small.photo_limits)
     with TestClient(create_app(small, limited)) as client:
         assert_problem(post(client, encoded(blob_photo(BOX, size_wh=(1200, 900)))), 413, "1200 × 900 pixels came")

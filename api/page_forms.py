@@ -1,0 +1,46 @@
+"""The forms of the pages: small ones counted while they come, photos through the same gate as the API's."""
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
+from fastapi import Request
+from starlette.exceptions import HTTPException
+
+from api.cases import LONGEST_TEXT
+from api.identification import NamedPhoto
+from api.upload import counted, named_photo
+from classifier.errors import InputError, NothingToGoOn
+
+MOST_FORM_BYTES = 64 * 1024
+MOST_FIELDS = 20
+
+
+async def small_form(request: Request) -> dict[str, str]:
+    """The text fields of a form. Raises `InputError` for one that makes no sense, `RequestTooLarge`."""
+    try:
+        parts = await counted(request, MOST_FORM_BYTES).form(max_files=0, max_fields=MOST_FIELDS)
+    except HTTPException as error:
+        raise InputError(f"The form cannot be read: {error.detail}") from error
+    fields = {name: value for name, value in parts.items() if isinstance(value, str)}
+    for name, value in fields.items():
+        if len(value) > LONGEST_TEXT:
+            raise InputError(f"{name} has {len(value)} characters; at most {LONGEST_TEXT} are kept. Shorten it.")
+        if "\x00" in value:
+            raise InputError(f"{name} holds a character that is no text (NUL). Type it again.")
+    return fields
+
+
+@asynccontextmanager
+async def case_photos_form(request: Request, max_bytes: int) -> AsyncIterator[tuple[list[NamedPhoto], bool]]:
+    """The photos of a form, and whether they may be kept; they lie on disk until this is left."""
+    try:
+        parts = await counted(request, max_bytes).form(max_files=MOST_FIELDS, max_fields=MOST_FIELDS)
+    except HTTPException as error:
+        raise InputError(f"The form cannot be read: {error.detail}") from error
+    try:
+        came = [part for part in parts.getlist("photos") if not isinstance(part, str) and (part.filename or part.size)]
+        if not came:
+            raise NothingToGoOn("No photo came. Take one, or go on without a photo.")
+        yield [named_photo(part, number) for number, part in enumerate(came, 1)], parts.get("keep") == "yes"
+    finally:
+        await parts.close()

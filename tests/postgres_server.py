@@ -1,0 +1,65 @@
+"""A PostgreSQL server for one run of the tests, from the system's own package (Debian: `postgresql`)."""
+
+import os
+import pwd
+import shutil
+import subprocess
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from itertools import count
+from pathlib import Path
+
+UNPRIVILEGED = "nobody"
+"""The server refuses to run as root, so that root runs it as this account."""
+
+
+@dataclass
+class Postgres:
+    """A running server that listens on a socket in `folder` and on no port."""
+
+    folder: Path
+    user: str
+    _made: Iterator[int] = field(default_factory=count)
+
+    def new_database(self) -> str:
+        """The URL of a database that nobody has used."""
+        name = f"cases_{next(self._made)}"
+        told = ["createdb", "-h", str(self.folder), "-U", self.user, name]
+        subprocess.run([program(told[0]), *told[1:]], check=True, capture_output=True)
+        return f"postgresql://{self.user}@/{name}?host={self.folder}"
+
+
+@contextmanager
+def running_postgres(folder: Path) -> Iterator[Postgres]:
+    """Start a server in this folder and stop it at the end. Fails, naming the package, when there is none."""
+    data, account = folder / "data", UNPRIVILEGED if os.getuid() == 0 else pwd.getpwuid(os.getuid()).pw_name
+    data.mkdir(mode=0o700)
+    if os.getuid() == 0:
+        for path in (folder, data):
+            shutil.chown(path, account)
+        for parent in folder.parents:  # the account has to be able to reach its folder
+            if parent.stat().st_uid == os.getuid() and parent != Path(parent.anchor):
+                parent.chmod(parent.stat().st_mode | 0o011)
+
+    def run(*command: str) -> None:
+        done = subprocess.run(
+            [program(command[0]), *command[1:]], user=account, cwd=folder, capture_output=True, text=True, timeout=120
+        )
+        assert done.returncode == 0, done.stderr + done.stdout
+
+    run("initdb", "-D", str(data), "-U", account, "-A", "trust", "--no-sync", "-E", "UTF8", "--locale=C")
+    options = f"-c listen_addresses='' -c unix_socket_directories={folder}"
+    run("pg_ctl", "-D", str(data), "-w", "-l", str(folder / "log"), "-o", options, "start")
+    try:
+        yield Postgres(folder, account)
+    finally:
+        run("pg_ctl", "-D", str(data), "-m", "immediate", "-w", "stop")
+
+
+def program(name: str) -> str:
+    """Where one of PostgreSQL's programs is: on the path, or where Debian keeps the servers."""
+    kept = sorted(Path("/usr/lib/postgresql").glob(f"*/bin/{name}"))
+    found = shutil.which(name) or (str(kept[-1]) if kept else None)
+    assert found, f"{name} is missing; install PostgreSQL's server (Debian: apt-get install postgresql)"
+    return found
