@@ -132,7 +132,7 @@ def _filter(pictures: torch.Tensor, share: float, rng: np.random.Generator) -> t
         kernel = rng.normal(0, 1 / math.sqrt(3 * size * size), (3, 3, size, size))
         part = pictures[chosen]
         drawn = functional.conv2d(part - 0.5, _moved(kernel, part), padding=size // 2) + 0.5
-        pictures[chosen] = torch.lerp(part, drawn, float(rng.uniform(0.3, 0.8))).clamp_(0, 1)
+        pictures[chosen] = torch.lerp(part, drawn, float(rng.uniform(0.2, 0.6))).clamp_(0, 1)
     return pictures
 
 

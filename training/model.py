@@ -113,9 +113,9 @@ class FinderNet(nn.Module):
 
 
 class ReaderNet(nn.Module):
-    """Square window to logits: the kind of subject, each concept, which part each cell is, and the pooled features.
+    """Square window to logits: the kind of subject, each concept, which part each cell is, and what was decided from.
 
-    (N, 3, S, S) -> {"kind": (N, 5), concept: (N, values + 1), "parts": (N, parts, S/8, S/8), "features": (N, 1280)}.
+    (N, 3, S, S) -> {"kind": (N, 5), concept: (N, values + 1), "parts": (N, parts, S/8, S/8), "features": (N, hidden)}.
     A concept is decided from what lies at each part, round it, and where: a row of lamps would drown in the mean.
     """
 
@@ -135,17 +135,18 @@ class ReaderNet(nn.Module):
 
     def forward(self, pictures: torch.Tensor) -> dict[str, torch.Tensor]:
         maps = self.backbone(pictures)
-        features = self.bn2(self.conv_head(maps[-1])).mean(dim=(2, 3))  # (N, 1280)
+        whole = self.bn2(self.conv_head(maps[-1])).mean(dim=(2, 3))  # (N, 1280)
         detail = self.neck(maps)
         parts = self.parts(detail)
         seen = self.look(detail, parts)
         # Now and then the whole is forgotten in training: what stands at the parts must do then, and is less easily
         # learned by heart than a whole picture.
-        kept = self.forget(torch.ones_like(features[:, :1]))
-        whole = functional.relu(self.whole(self.drop(features))) * kept
-        mixed = self.drop(functional.relu(self.mix(torch.cat([whole, self.drop(seen)], dim=1))))
-        read = {"kind": self.kind(mixed)}
-        read |= {concept: head(mixed) for concept, head in zip(CLASSES, self.concepts, strict=True)}
+        kept = self.forget(torch.ones_like(whole[:, :1]))
+        whole = functional.relu(self.whole(self.drop(whole))) * kept
+        features = functional.relu(self.mix(torch.cat([whole, self.drop(seen)], dim=1)))  # (N, hidden)
+        dropped = self.drop(features)
+        read = {"kind": self.kind(dropped)}
+        read |= {concept: head(dropped) for concept, head in zip(CLASSES, self.concepts, strict=True)}
         return read | {"parts": parts, "features": features}
 
 

@@ -15,7 +15,7 @@ from training.manifest import Reading, Record
 from training.part_teaching import part_loss, part_shares, part_weights
 
 WOBBLE = Wobble(rotation_deg=25, rotation_share=0.6, zoom=0.25, shift=0.045, perspective=0.08)
-WEATHER = Weather(covered=0, blurred=0.2, filtered=0.15)  # a cover would hide what the label says is in view
+WEATHER = Weather(covered=0, blurred=0.2)  # a cover would hide what the label says is in view
 SHARE_OF_KIND = {"control_box": 0.43, "actuator_head": 0.26, "hand_control": 0.09, "charger": 0.06, OTHER: 0.16}
 BACKGROUND_SHARE = 0.4  # of the windows of kind "other"; the rest are look-alikes
 LOSS_WEIGHT = {"parts": 2.0}

@@ -91,7 +91,7 @@ def test_weights_too_large_for_half_precision_are_refused():
 
 def test_heads_have_the_vocabulary_s_sizes():
     read = new_network("reader", pretrained=False).eval()(torch.zeros((2, 3, 96, 96)))
-    assert read["kind"].shape == (2, len(KINDS)) and read["features"].shape == (2, 1280)
+    assert read["kind"].shape == (2, len(KINDS)) and read["features"].shape == (2, 256)
     assert all(read[concept].shape == (2, len(values)) for concept, values in CLASSES.items())
     assert read["parts"].shape == (2, len(PARTS), 12, 12)
     heat, sides, parts = new_network("finder", pretrained=False).eval()(torch.zeros((1, 3, 160, 160)))
