@@ -22,6 +22,7 @@ NOTHING = -1
 IGNORED = -2  # a subject that the wobble pushed mostly out of the picture
 LEAST_LEFT = 0.4  # share of a box inside the picture under which it is neither asked for nor punished
 LOOK_ALIKE_WEIGHT = 2.0
+RARE_KINDS, RARE_GAIN = ("hand_control", "charger"), 2.0  # pictures that show one of these are drawn that much oftener
 SAMPLE = 256  # pictures from which it is judged how common each part is
 
 
@@ -31,12 +32,14 @@ class FinderBatches:
     def __init__(self, records: Sequence[Record], bank: PictureBank, out_px: int, look_alikes: bool) -> None:
         self.bank, self.out_px, self.look_alikes = bank, out_px, look_alikes
         self.boxes_px, self.kinds = boxes_of(records, bank.sizes_wh)
+        rare = np.isin(self.kinds, [SUBJECTS.index(kind) for kind in RARE_KINDS]).any(axis=1)
+        self.cumulative = np.cumsum(np.where(rare, RARE_GAIN, 1.0))
         some = np.arange(min(SAMPLE, len(bank)))
         self.part_weights = part_weights(part_shares(bank, some, letterbox_maps(bank.sizes_wh[some]), out_px, STRIDE))
 
     def draw(self, rng: np.random.Generator, count: int) -> tuple[torch.Tensor, dict[str, torch.Tensor]]:
         """Pictures (N, 3, S, S), mean 0.5 and standard deviation 0.5, and their targets on the cells."""
-        chosen = rng.integers(0, len(self.bank), count)
+        chosen = np.searchsorted(self.cumulative, rng.random(count) * self.cumulative[-1]).clip(0, len(self.bank) - 1)
         sizes = self.bank.sizes_wh[chosen]
         maps = wobbled(letterbox_maps(sizes), WOBBLE, rng)
         pixels = self.bank.pixels[torch.from_numpy(chosen).to(self.bank.device, non_blocking=True)]
