@@ -12,9 +12,9 @@ from classifier.taxonomy import (
     SMALLEST_EVIDENCE_PX,
     SMALLEST_SUBJECT_FRACTION,
 )
-from synthetic_samples.composition import Truth
 from synthetic_samples.render import Rendered
 from synthetic_samples.scene import Scene
+from synthetic_samples.truths import Truth
 
 _BARE_FRONT_PX = 250  # a face must show this much before "no buttons" or "no display" can be said of it
 _BARE_SIDE_PX = 100

@@ -10,38 +10,11 @@ from classifier.taxonomy import ACTUATOR_HEAD, CHARGER, CONCEPTS, CONTROL_BOX, C
 from synthetic_samples.geometry import Part, Piece, moved, point_z_to, shift, turn
 from synthetic_samples.look_alikes import look_alike, look_alike_kinds
 from synthetic_samples.shapes.accessories import charger, hand_control
-from synthetic_samples.shapes.actuator import Actuator, actuator
-from synthetic_samples.shapes.control_box import ControlBox, control_box
+from synthetic_samples.shapes.actuator import actuator
+from synthetic_samples.shapes.control_box import control_box
 from synthetic_samples.shapes.lift import lift, mast_section
 from synthetic_samples.surroundings import draw_setting
-
-
-@dataclass(frozen=True, eq=False)
-class Truth:
-    """One subject as it was built: `outline` (N, 3) are points round it in metres; `frame` carries its own frame.
-
-    `axis`: outward direction of the end with the lowering mechanism, `neck_px_per`: length and radius (metres) of the
-    neck that this end has or could have; None for other subjects.
-    """
-
-    kind: str
-    values: dict[str, str]
-    outline: np.ndarray
-    frame: np.ndarray
-    axis: np.ndarray | None = None
-    end_point: np.ndarray | None = None
-    neck_m: float = 0.0
-    knob_radius_m: float = 0.0
-
-    def moved(self, transform: np.ndarray) -> "Truth":
-        turned = transform[:3, :3]
-        return replace(
-            self,
-            outline=self.outline @ turned.T + transform[:3, 3],
-            frame=transform @ self.frame,
-            axis=None if self.axis is None else turned @ self.axis,
-            end_point=None if self.end_point is None else turned @ self.end_point + transform[:3, 3],
-        )
+from synthetic_samples.truths import Truth, actuator_truth, box_truth, outline_of, plain_truth
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,63 +51,35 @@ class Composition:
         )
 
 
-def compose(rng: np.random.Generator, style: str, framing: str, covered: bool) -> Composition:
+@dataclass(frozen=True)
+class Brief:
+    """What is asked of a composition: a style's geometry families, and control boxes that should come oftener.
+
+    Every combination of control box values is equally likely; half of the boxes are of `combinations` where some are
+    given, so that a measurement on the rows of one catalogue has enough of them.
+    """
+
+    style: str
+    combinations: tuple[dict[str, str], ...] = ()
+
+    def values(self, rng: np.random.Generator) -> dict[str, str]:
+        if self.combinations and rng.random() < 0.5:
+            return dict(self.combinations[int(rng.integers(len(self.combinations)))])
+        return {concept: str(rng.choice(values)) for concept, values in CONTROL_BOX_CONCEPTS.items()}
+
+
+def compose(rng: np.random.Generator, brief: Brief, framing: str, covered: bool) -> Composition:
     """Draw what stands where for one picture, its surroundings included."""
     if framing == "none":
-        composition = _no_lift_part(rng, style)
+        composition = _no_lift_part(rng, brief)
     elif framing == "close":
         kind = rng.choice([CONTROL_BOX, ACTUATOR_HEAD, HAND_CONTROL, CHARGER, "pair"], p=[0.46, 0.33, 0.06, 0.07, 0.08])
-        composition = _CLOSE[str(kind)](rng, style)
+        composition = _CLOSE[str(kind)](rng, brief)
     else:
         composition = _on_lift(
-            rng, style, "all" if framing == "wide" else str(rng.choice([CONTROL_BOX, ACTUATOR_HEAD]))
+            rng, brief, "all" if framing == "wide" else str(rng.choice([CONTROL_BOX, ACTUATOR_HEAD]))
         )
-    return _surrounded(rng, style, composition, crowd=framing != "none")
-
-
-def draw_values(rng: np.random.Generator) -> dict[str, str]:
-    """Every combination of control box values is equally likely: all of them can be built."""
-    return {concept: str(rng.choice(values)) for concept, values in CONTROL_BOX_CONCEPTS.items()}
-
-
-# Truths -------------------------------------------------------------------------------------------------------------
-
-
-def _outline(solids: list[Manifold]) -> np.ndarray:
-    hull = Manifold.batch_hull(solids)
-    return np.asarray(hull.to_mesh().vert_properties[:, :3], float)
-
-
-def _box_truth(box: ControlBox) -> Truth:
-    return Truth(CONTROL_BOX, box.values, _outline(box.solids), np.eye(4))
-
-
-def _actuator_truth(built: Actuator) -> Truth:
-    outward = np.array([0.0, 0.0, -1.0 if built.mechanism_end == "fork" else 1.0])
-    mechanism = [
-        p.solid
-        for p in built.pieces
-        if isinstance(p, Part) and p.label in ("actuator_head/mechanism", "actuator_head/neck")
-    ]
-    end_point = np.zeros(3)
-    if mechanism:
-        bounds = np.array(Manifold.compose(mechanism).bounding_box()).reshape(2, 3)
-        end_point = bounds.mean(axis=0)
-    return Truth(
-        ACTUATOR_HEAD,
-        {"lowering": built.lowering},
-        _outline(built.solids),
-        np.eye(4),
-        outward,
-        end_point,
-        built.neck_m,
-        built.knob_radius_m,
-    )
-
-
-def _plain_truth(kind: str, pieces: list[Piece]) -> Truth:
-    solids = [piece.solid for piece in pieces if isinstance(piece, Part) and piece.label == f"{kind}/body"]
-    return Truth(kind, {}, _outline(solids), np.eye(4))
+    return _surrounded(rng, brief, composition, crowd=framing != "none")
 
 
 # Close pictures of one thing -----------------------------------------------------------------------------------------
@@ -143,10 +88,10 @@ def _plain_truth(kind: str, pieces: list[Piece]) -> Truth:
 _STANDS_ON = {"mast": "floor", "wall": "wall", "bench": "bench", "floor": "floor"}  # one that lies may lie on either
 
 
-def _close_box(rng: np.random.Generator, style: str) -> Composition:
+def _close_box(rng: np.random.Generator, brief: Brief) -> Composition:
     if rng.random() < 0.22:
-        return _on_lift(rng, style, CONTROL_BOX)
-    box = control_box(rng, draw_values(rng), style)
+        return _on_lift(rng, brief, CONTROL_BOX)
+    box = control_box(rng, brief.values(rng), brief.style)
     low, high = np.array(Manifold.compose(box.solids).bounding_box()).reshape(2, 3)
     place = str(rng.choice(["mast", "wall", "bench", "floor", "lying"], p=[0.34, 0.16, 0.24, 0.14, 0.12]))
     pieces, transform = list(box.pieces), np.eye(4)
@@ -160,7 +105,7 @@ def _close_box(rng: np.random.Generator, style: str) -> Composition:
     else:
         transform = shift(z=-low[2])
     composition = Composition(
-        pieces, [_box_truth(box)], (0.0, float(low[1] + high[1]) / 2, float(low[2] + high[2]) / 2),
+        pieces, [box_truth(box)], (0.0, float(low[1] + high[1]) / 2, float(low[2] + high[2]) / 2),
         float(np.linalg.norm((high - low)[[0, 2]])), (-12, 52), rng.random() < 0.12,
         box.families, _STANDS_ON.get(place) or str(rng.choice(["bench", "floor"])),
     )  # fmt: skip
@@ -169,11 +114,11 @@ def _close_box(rng: np.random.Generator, style: str) -> Composition:
     return composition.carried(transform)
 
 
-def _close_actuator(rng: np.random.Generator, style: str) -> Composition:
+def _close_actuator(rng: np.random.Generator, brief: Brief) -> Composition:
     if rng.random() < 0.3:
-        return _on_lift(rng, style, ACTUATOR_HEAD)
-    built = actuator(rng, str(rng.choice(CONCEPTS["lowering"])), style)
-    truth = _actuator_truth(built)
+        return _on_lift(rng, brief, ACTUATOR_HEAD)
+    built = actuator(rng, str(rng.choice(CONCEPTS["lowering"])), brief.style)
+    truth = actuator_truth(built)
     if rng.random() < 0.6:
         lay = (
             turn((0, 0, 1), rng.uniform(0, 360))
@@ -198,19 +143,19 @@ def _close_actuator(rng: np.random.Generator, style: str) -> Composition:
     return replace(carried, frame=np.eye(4), up=np.array([0.0, 0.0, 1.0]))
 
 
-def _close_hand_control(rng: np.random.Generator, style: str) -> Composition:
-    pieces, family = hand_control(rng, style)
+def _close_hand_control(rng: np.random.Generator, brief: Brief) -> Composition:
+    pieces, family = hand_control(rng, brief.style)
     return _small_thing(rng, HAND_CONTROL, pieces, family)
 
 
-def _close_charger(rng: np.random.Generator, style: str) -> Composition:
-    pieces, family = charger(rng, style)
+def _close_charger(rng: np.random.Generator, brief: Brief) -> Composition:
+    pieces, family = charger(rng, brief.style)
     return _small_thing(rng, CHARGER, pieces, family)
 
 
 def _small_thing(rng: np.random.Generator, kind: str, pieces: list[Piece], family: str) -> Composition:
     """A hand control lies, hangs or leans; a charger stands or hangs on the wall."""
-    truth = _plain_truth(kind, pieces)
+    truth = plain_truth(kind, pieces)
     low, high = truth.outline.min(axis=0), truth.outline.max(axis=0)
     place = str(rng.choice(["bench", "floor", "wall"]))
     if place == "wall":
@@ -230,22 +175,22 @@ def _small_thing(rng: np.random.Generator, kind: str, pieces: list[Piece], famil
     return composition.carried(transform)
 
 
-def _pair(rng: np.random.Generator, style: str) -> Composition:
+def _pair(rng: np.random.Generator, brief: Brief) -> Composition:
     """A box and an actuator side by side on a bench or floor, as laid out before an order."""
-    box = control_box(rng, draw_values(rng), style)
-    built = actuator(rng, str(rng.choice(CONCEPTS["lowering"])), style)
+    box = control_box(rng, brief.values(rng), brief.style)
+    built = actuator(rng, str(rng.choice(CONCEPTS["lowering"])), brief.style)
     box_truth, lay = (
-        _box_truth(box),
+        box_truth(box),
         turn((0, 0, 1), rng.uniform(0, 360)) @ point_z_to((1, 0, 0)) @ turn((0, 0, 1), rng.uniform(0, 360)),
     )
     box_move = shift(z=-box_truth.outline[:, 2].min()) @ turn((0, 0, 1), rng.uniform(-35, 35))
-    laid = _actuator_truth(built).moved(lay)
+    laid = actuator_truth(built).moved(lay)
     gap = box_truth.moved(box_move).outline[:, 0].max() - laid.outline[:, 0].min() + rng.uniform(0.02, 0.08)
     move = shift(gap * 1.0, rng.uniform(-0.12, 0.02), -laid.outline[:, 2].min()) @ lay
     if rng.random() < 0.5:
         flip = turn((0, 0, 1), 180)
         move = flip @ move if rng.random() < 0.5 else move
-    truths = [box_truth.moved(box_move), _actuator_truth(built).moved(move)]
+    truths = [box_truth.moved(box_move), actuator_truth(built).moved(move)]
     points = np.vstack([truth.outline for truth in truths])
     centre = (points.min(axis=0) + points.max(axis=0)) / 2
     return Composition(
@@ -255,7 +200,7 @@ def _pair(rng: np.random.Generator, style: str) -> Composition:
     )  # fmt: skip
 
 
-_CLOSE: dict[str, Callable[[np.random.Generator, str], Composition]] = {
+_CLOSE: dict[str, Callable[[np.random.Generator, Brief], Composition]] = {
     CONTROL_BOX: _close_box,
     ACTUATOR_HEAD: _close_actuator,
     HAND_CONTROL: _close_hand_control,
@@ -267,16 +212,16 @@ _CLOSE: dict[str, Callable[[np.random.Generator, str], Composition]] = {
 # A whole lift --------------------------------------------------------------------------------------------------------
 
 
-def _on_lift(rng: np.random.Generator, style: str, focus: str) -> Composition:
+def _on_lift(rng: np.random.Generator, brief: Brief, focus: str) -> Composition:
     """Box and actuator on a mobile lift; `focus` is one of them or `all`."""
-    box = control_box(rng, draw_values(rng), style)
-    built = actuator(rng, str(rng.choice(CONCEPTS["lowering"])), style, reach=rng.uniform(0.5, 0.72))
-    hand = hand_control(rng, style) if rng.random() < 0.55 else None
+    box = control_box(rng, brief.values(rng), brief.style)
+    built = actuator(rng, str(rng.choice(CONCEPTS["lowering"])), brief.style, reach=rng.uniform(0.5, 0.72))
+    hand = hand_control(rng, brief.style) if rng.random() < 0.55 else None
     whole = lift(rng, box, built, hand[0] if hand else None)
-    truths = [_box_truth(box).moved(whole.box_frame), _actuator_truth(built).moved(whole.actuator_frame)]
+    truths = [box_truth(box).moved(whole.box_frame), actuator_truth(built).moved(whole.actuator_frame)]
     if hand:
         body = [piece for piece in whole.pieces if isinstance(piece, Part) and piece.label == "hand_control/body"]
-        truths.append(Truth(HAND_CONTROL, {}, _outline([piece.solid for piece in body]), np.eye(4)))
+        truths.append(Truth(HAND_CONTROL, {}, outline_of([piece.solid for piece in body]), np.eye(4)))
     families = {**box.families, "actuator": built.family, **({HAND_CONTROL: hand[1]} if hand else {})}
     if focus == "all":
         centre, extent, frame = np.array([0, 0.25, whole.height * 0.52]), whole.height * 1.15, np.eye(4)
@@ -296,13 +241,13 @@ def _on_lift(rng: np.random.Generator, style: str, focus: str) -> Composition:
 # Pictures of something else, and what surrounds the subject ----------------------------------------------------------
 
 
-def _no_lift_part(rng: np.random.Generator, style: str) -> Composition:
+def _no_lift_part(rng: np.random.Generator, brief: Brief) -> Composition:
     """One to four look-alikes, or a room with nothing of interest."""
     pieces: list[Piece] = []
     count = int(rng.integers(1, 5)) if rng.random() < 0.75 else 0
     x = 0.0
     for _ in range(count):
-        thing = look_alike(rng, str(rng.choice(look_alike_kinds(style))))
+        thing = look_alike(rng, str(rng.choice(look_alike_kinds(brief.style))))
         thing = moved(thing, turn((0, 0, 1), rng.uniform(-60, 60)))
         low, high = _bounds(thing)
         pieces += moved(thing, shift(x - low[0], rng.uniform(-0.1, 0.1), 0))
@@ -328,10 +273,10 @@ def _bounds(pieces: list[Piece]) -> tuple[np.ndarray, np.ndarray]:
     return boxes[:, :3].min(axis=0), boxes[:, 3:].max(axis=0)
 
 
-def _surrounded(rng: np.random.Generator, style: str, composition: Composition, crowd: bool) -> Composition:
+def _surrounded(rng: np.random.Generator, brief: Brief, composition: Composition, crowd: bool) -> Composition:
     """Put the composition into a place, sometimes with look-alikes beside it."""
     if crowd and composition.place != "wall" and rng.random() < 0.3:
-        thing = look_alike(rng, str(rng.choice(look_alike_kinds(style))))
+        thing = look_alike(rng, str(rng.choice(look_alike_kinds(brief.style))))
         low, high = _bounds(thing)
         reach = np.vstack([truth.outline for truth in composition.truths])
         side = float(rng.choice([-1, 1]))

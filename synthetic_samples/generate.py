@@ -20,6 +20,7 @@ import cv2
 import numpy as np
 from PIL import Image
 
+from classifier.taxonomy import CONTROL_BOX_CONCEPTS
 from synthetic_samples.annotate import annotate, is_fair
 from synthetic_samples.denoise import denoise
 from synthetic_samples.flatten import FlatScene, flatten
@@ -67,6 +68,13 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument(
         "--style", choices=STYLES, default="train", help="geometry families, environment maps and phones to draw from"
     )
+    parser.add_argument(
+        "--combinations",
+        type=_combinations,
+        default=(),
+        metavar="FILE",
+        help="JSON list of control box values (concept to value) that half of the boxes are to have",
+    )
     parser.add_argument("--start", type=int, default=0, help="number of the first picture")
     parser.add_argument("--workers", type=int, default=max(1, (os.cpu_count() or 2) // 2), help="processes")
     parser.add_argument("--gpus", type=int, default=1, help="GPUs that the workers take turns on (cuda_ad_rgb)")
@@ -76,6 +84,17 @@ def _parser() -> argparse.ArgumentParser:
         "--keep-clean", action="store_true", help="keep each picture also without the phone's processing"
     )
     return parser
+
+
+def _combinations(path: str) -> tuple[dict[str, str], ...]:
+    """Read and check a list of control box values; argparse turns the ValueError into its message."""
+    rows = json.loads(Path(path).read_text(encoding="utf-8"))
+    for number, row in enumerate(rows, 1):
+        wrong = {c: v for c, v in row.items() if v not in CONTROL_BOX_CONCEPTS.get(c, ())}
+        if wrong or set(row) != set(CONTROL_BOX_CONCEPTS):
+            wanted = {concept: "|".join(values) for concept, values in CONTROL_BOX_CONCEPTS.items()}
+            raise argparse.ArgumentTypeError(f"{path}, row {number}: {row} came; wanted one value each of {wanted}")
+    return tuple(rows)
 
 
 def draw_picture(scene: Scene, out: Path, keep_clean: bool, render: Callable[[FlatScene], Rendered]) -> dict:
@@ -208,7 +227,7 @@ def _start_worker(options: argparse.Namespace, counter, ends: list | None) -> No
 def _work(index: int) -> tuple[int, dict | None, str | None]:
     options = _worker.options
     try:
-        scene = draw_scene(options.seed, index, options.style)
+        scene = draw_scene(options.seed, index, options.style, options.combinations)
         if options.samples:
             scene = replace(scene, samples=options.samples)
         return index, draw_picture(scene, Path(options.out), options.keep_clean, _worker.render), None

@@ -3,14 +3,16 @@
 `draw_scene` is the entry: seed, number and style give the same scene on any machine.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from synthetic_samples.camera import Camera, draw_camera
-from synthetic_samples.composition import Composition, Truth, compose
+from synthetic_samples.composition import Brief, Composition, compose
 from synthetic_samples.geometry import Piece, point_z_to, shift
 from synthetic_samples.phone_families import HARD_CONDITIONS, PhoneStyle, draw_phone, phone_families
+from synthetic_samples.truths import Truth
 
 ENVIRONMENTS = {
     "train": ("apartment", "city", "dawn", "forest", "night", "park", "studio", "warehouse"),
@@ -61,15 +63,18 @@ class Scene:
     truths: list[Truth] = field(default_factory=list)
 
 
-def draw_scene(seed: int, index: int, style: str) -> Scene:
-    """Draw picture number `index` of a style; raises ValueError for an unknown style."""
+def draw_scene(seed: int, index: int, style: str, combinations: Sequence[dict[str, str]] = ()) -> Scene:
+    """Draw picture number `index` of a style; half of its control boxes are of `combinations` where some are given.
+
+    Raises ValueError for an unknown style.
+    """
     if style not in STYLES:
         raise ValueError(f"style {style!r} came; wanted one of {', '.join(STYLES)}")
     rng = np.random.default_rng([seed, index, STYLES.index(style)])
     framing = str(rng.choice(list(FRAMINGS), p=list(FRAMINGS.values())))
     conditions = _conditions(rng, framing)
     width, height = SIZES[int(rng.choice(len(SIZES), p=_SIZE_SHARES))]
-    composition = compose(rng, style, framing, covered="covered" in conditions)
+    composition = compose(rng, Brief(style, tuple(combinations)), framing, covered="covered" in conditions)
     camera, pieces = draw_camera(rng, composition, framing, width / height, conditions)
     hard = [condition for condition in conditions if condition in HARD_CONDITIONS]
     phone = draw_phone(rng, str(rng.choice(phone_families(style))), hard)

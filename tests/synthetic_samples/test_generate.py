@@ -11,6 +11,7 @@ from PIL import Image, ImageOps
 
 from classifier.taxonomy import CONCEPTS_OF, CONTROL_BOX, SMALLEST_SUBJECT_FRACTION
 from synthetic_samples.annotate import annotate
+from synthetic_samples.composition import Brief
 from synthetic_samples.contact_sheet import contact_sheet
 from synthetic_samples.denoise import denoise
 from synthetic_samples.flatten import TEXTURE_SLOTS, flatten
@@ -188,3 +189,19 @@ def test_smoothing_takes_noise_from_plain_surfaces_and_leaves_edges_and_textures
     assert np.abs(smooth - clean)[inside].mean() < 0.35 * np.abs(noisy - clean)[inside].mean()
     step = smooth[20:40, 30:38].mean() / smooth[20:40, 42:50].mean()
     assert step == pytest.approx(5, rel=0.1)
+
+
+def test_boxes_that_are_asked_for_come_oftener() -> None:
+    wanted = {"stop_position": "top", "battery": "hung_pack", "service_buttons": "front", "charge_display": "gauge"}
+    brief, rng = Brief("heldout", (wanted,)), np.random.default_rng(0)
+    share = sum(brief.values(rng) == wanted for _ in range(2000)) / 2000
+    assert share == pytest.approx(0.5 + 0.5 / 54, abs=0.04)
+
+
+def test_an_impossible_combination_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    rows = tmp_path / "rows.json"
+    rows.write_text('[{"stop_position": "side"}]', "utf-8")
+    with pytest.raises(SystemExit):
+        main(_arguments(tmp_path / "out", "--combinations", str(rows)))
+    message = capsys.readouterr().err
+    assert "row 1" in message and "top|front" in message

@@ -1,0 +1,76 @@
+"""What stands in a scene as it was built: the answers that pictures are labelled with."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from manifold3d import Manifold
+
+from classifier.taxonomy import ACTUATOR_HEAD, CONTROL_BOX
+from synthetic_samples.geometry import Part, Piece
+from synthetic_samples.shapes.actuator import Actuator
+from synthetic_samples.shapes.control_box import ControlBox
+
+
+@dataclass(frozen=True, eq=False)
+class Truth:
+    """One subject as it was built: `outline` (N, 3) are points round it in metres; `frame` carries its own frame.
+
+    Of an actuator: `axis` is the outward direction of the end with the lowering mechanism, `end_point` the middle of the
+    mechanism, `neck_m` its bare neck's length and `knob_radius_m` its knob's radius, both 0 without.
+    """
+
+    kind: str
+    values: dict[str, str]
+    outline: np.ndarray
+    frame: np.ndarray
+    axis: np.ndarray | None = None
+    end_point: np.ndarray | None = None
+    neck_m: float = 0.0
+    knob_radius_m: float = 0.0
+
+    def moved(self, transform: np.ndarray) -> "Truth":
+        turned = transform[:3, :3]
+        return replace(
+            self,
+            outline=self.outline @ turned.T + transform[:3, 3],
+            frame=transform @ self.frame,
+            axis=None if self.axis is None else turned @ self.axis,
+            end_point=None if self.end_point is None else turned @ self.end_point + transform[:3, 3],
+        )
+
+
+def outline_of(solids: list[Manifold]) -> np.ndarray:
+    hull = Manifold.batch_hull(solids)
+    return np.asarray(hull.to_mesh().vert_properties[:, :3], float)
+
+
+def box_truth(box: ControlBox) -> Truth:
+    return Truth(CONTROL_BOX, box.values, outline_of(box.solids), np.eye(4))
+
+
+def actuator_truth(built: Actuator) -> Truth:
+    outward = np.array([0.0, 0.0, -1.0 if built.mechanism_end == "fork" else 1.0])
+    mechanism = [
+        p.solid
+        for p in built.pieces
+        if isinstance(p, Part) and p.label in ("actuator_head/mechanism", "actuator_head/neck")
+    ]
+    end_point = np.zeros(3)
+    if mechanism:
+        bounds = np.array(Manifold.compose(mechanism).bounding_box()).reshape(2, 3)
+        end_point = bounds.mean(axis=0)
+    return Truth(
+        ACTUATOR_HEAD,
+        {"lowering": built.lowering},
+        outline_of(built.solids),
+        np.eye(4),
+        outward,
+        end_point,
+        built.neck_m,
+        built.knob_radius_m,
+    )
+
+
+def plain_truth(kind: str, pieces: list[Piece]) -> Truth:
+    solids = [piece.solid for piece in pieces if isinstance(piece, Part) and piece.label == f"{kind}/body"]
+    return Truth(kind, {}, outline_of(solids), np.eye(4))
