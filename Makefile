@@ -34,8 +34,20 @@ $(DEMO_ENV)/ready: pyproject.toml $(wildcard classifier/* classifier/weights/* g
 	$(DEMO_ENV)/bin/python -m pip install -q .
 	@touch $@
 
+# What the tests need of the system, by Debian's names: installed when that is possible, otherwise named.
+define SYSTEM_PACKAGES
+missing=; for name in chromium npm; do command -v $$name >/dev/null || missing="$$missing $$name"; done; \
+command -v initdb >/dev/null || ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || missing="$$missing postgresql"; \
+if [ -z "$$missing" ]; then exit 0; fi; \
+if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
+  apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends $$missing; \
+else echo "Install these first:$$missing"; exit 1; fi
+endef
+
 # torch and torchvision must match each other, so that all extras are resolved in one command.
 $(TEST_ENV)/ready: pyproject.toml
+	@$(SYSTEM_PACKAGES)
 	$(PYTHON) -m venv $(TEST_ENV)
 	$(TEST_ENV)/bin/python -m pip install -q -e '.[train,test]'
+	npm install --silent --no-fund --no-audit --prefix $(TEST_ENV)/npm axe-core@4
 	@touch $@
