@@ -9,7 +9,7 @@ from classifier.model import METADATA_FILE, Model
 from classifier.taxonomy import CONCEPTS, SUBJECTS
 from guidance.answer import answer
 from guidance.answer_model import ModelInfo
-from guidance.catalogue import DEMO_CATALOGUE, load
+from guidance.catalogue import DEMO_CATALOGUE, Catalogue, load
 from training.calibrate import raw_bars
 from training.collect import collect_raw, collect_readings
 from training.export import write_metadata
@@ -29,20 +29,10 @@ def evaluate(
     """Every figure on these pictures; writes evaluation.json, evaluation.txt and sheets of mistakes under `out`."""
     out.mkdir(parents=True, exist_ok=True)
     model, catalogue = Model.load(weights), load(DEMO_CATALOGUE)
-    info = ModelInfo(
-        version=model.info.version,
-        sha256=model.info.sha256,
-        trained_on=model.info.trained_on,
-        coverage=model.reader.recipe["coverage"],
-    )
-    readings = collect_readings(weights, records, workers)
-    photos = [
-        judged(record, reading, answer([reading], [], catalogue, info, model.concept_priors))
-        for record, reading in zip(records, readings, strict=True)
-    ]
+    photos = judge_photos(weights, records, catalogue, workers)
     groups = {ALL: photos, FAIR: [photo for photo in photos if photo.record.fair]}
     result = {
-        "model": {"version": info.version}
+        "model": {"version": model.info.version}
         | {f"{part}_sha256": model.metadata[part]["sha256"] for part in ("finder", "reader")},
         "styles": sorted({record.style for record in records}),
         **{name: figures(group, catalogue) for name, group in groups.items()},
@@ -57,6 +47,22 @@ def evaluate(
     (out / "evaluation.txt").write_text(as_text(result))
     write_sheets(out / "mistakes", photos, catalogue)
     return result
+
+
+def judge_photos(weights: Path, records: Sequence[Record], catalogue: Catalogue, workers: int) -> list[Judged]:
+    """Each picture read and answered as a lift of its own, with what is true of it."""
+    model = Model.load(weights)
+    info = ModelInfo(
+        version=model.info.version,
+        sha256=model.info.sha256,
+        trained_on=model.info.trained_on,
+        coverage=model.reader.recipe["coverage"],
+    )
+    readings = collect_readings(weights, records, workers)
+    return [
+        judged(record, reading, answer([reading], [], catalogue, info, model.concept_priors))
+        for record, reading in zip(records, readings, strict=True)
+    ]
 
 
 def record_metrics(weights: Path, result: dict) -> None:

@@ -91,15 +91,23 @@ def true_generation(photo: Judged, catalogue: Catalogue) -> str:
     return UNLISTED
 
 
+def confirmed_and_wrong(photo: Judged, catalogue: Catalogue) -> dict[str, bool]:
+    """For each kind that is confirmed whether that is wrong; a confirmed part that is not there is wrong too."""
+    box, head, wrong = photo.answer.control_box, photo.answer.actuator, {}
+    if box.decision == "confirmed":
+        truly_there = photo.true_subject(CONTROL_BOX)
+        wrong[CONTROL_BOX] = not truly_there or box.generation != true_generation(photo, catalogue)
+    if head.decision == "confirmed":
+        wrong[ACTUATOR_HEAD] = not _lowering(photo) or head.lowering != _lowering(photo).value
+    return wrong
+
+
 def _confirmed(photos: Sequence[Judged], catalogue: Catalogue) -> dict:
-    """How many are confirmed, and how many of those are wrong; a confirmed part that is not there is wrong too."""
+    """How many are confirmed, and how many of those are wrong."""
     wrong, boxes, heads = [], [], []
     for photo in photos:
         box, head = photo.answer.control_box, photo.answer.actuator
-        if box.decision == "confirmed":
-            wrong.append(not photo.true_subject(CONTROL_BOX) or box.generation != true_generation(photo, catalogue))
-        if head.decision == "confirmed":
-            wrong.append(not _lowering(photo) or head.lowering != _lowering(photo).value)
+        wrong += confirmed_and_wrong(photo, catalogue).values()
         if photo.true_subject(CONTROL_BOX) and true_generation(photo, catalogue) != UNLISTED:
             boxes.append(box.decision == "confirmed")
         if _lowering(photo):
