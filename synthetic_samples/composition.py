@@ -179,18 +179,18 @@ def _pair(rng: np.random.Generator, brief: Brief) -> Composition:
     """A box and an actuator side by side on a bench or floor, as laid out before an order."""
     box = control_box(rng, brief.values(rng), brief.style)
     built = actuator(rng, str(rng.choice(CONCEPTS["lowering"])), brief.style)
-    box_truth, lay = (
+    standing, lay = (
         box_truth(box),
         turn((0, 0, 1), rng.uniform(0, 360)) @ point_z_to((1, 0, 0)) @ turn((0, 0, 1), rng.uniform(0, 360)),
     )
-    box_move = shift(z=-box_truth.outline[:, 2].min()) @ turn((0, 0, 1), rng.uniform(-35, 35))
+    box_move = shift(z=-standing.outline[:, 2].min()) @ turn((0, 0, 1), rng.uniform(-35, 35))
     laid = actuator_truth(built).moved(lay)
-    gap = box_truth.moved(box_move).outline[:, 0].max() - laid.outline[:, 0].min() + rng.uniform(0.02, 0.08)
+    gap = standing.moved(box_move).outline[:, 0].max() - laid.outline[:, 0].min() + rng.uniform(0.02, 0.08)
     move = shift(gap * 1.0, rng.uniform(-0.12, 0.02), -laid.outline[:, 2].min()) @ lay
     if rng.random() < 0.5:
         flip = turn((0, 0, 1), 180)
         move = flip @ move if rng.random() < 0.5 else move
-    truths = [box_truth.moved(box_move), actuator_truth(built).moved(move)]
+    truths = [standing.moved(box_move), actuator_truth(built).moved(move)]
     points = np.vstack([truth.outline for truth in truths])
     centre = (points.min(axis=0) + points.max(axis=0)) / 2
     return Composition(

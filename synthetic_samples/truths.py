@@ -15,8 +15,8 @@ from synthetic_samples.shapes.control_box import ControlBox
 class Truth:
     """One subject as it was built: `outline` (N, 3) are points round it in metres; `frame` carries its own frame.
 
-    Of an actuator: `axis` is the outward direction of the end with the lowering mechanism, `end_point` the middle of the
-    mechanism, `neck_m` its bare neck's length and `knob_radius_m` its knob's radius, both 0 without.
+    Of an actuator: `axis` is the outward direction of the end with the lowering mechanism, `end_point` the middle
+    of the mechanism, `neck_m` its bare neck's length and `knob_radius_m` its knob's radius, both 0 without.
     """
 
     kind: str
