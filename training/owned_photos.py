@@ -1,8 +1,8 @@
 """Keep photos that their owner allows us to learn from: `DIR/manifest.jsonl` and `DIR/images`, as the renders lie.
 
-Nothing leaves this machine and no picture, nor any name of a photo's file, is written anywhere but here. Pixels are
-stored upright and without any metadata, so that no place, time or phone comes along. All photos of one lift lie in one
-split, and a lift stays in the split that it was given.
+No picture leaves this machine or is written anywhere but here, and the names of the files that came are not kept.
+Pixels are stored upright and without any metadata, so that no place, time or phone comes along. All photos of one lift
+lie in one split, and a lift stays in the split that it was given.
 """
 
 import hashlib

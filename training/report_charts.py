@@ -55,12 +55,13 @@ def bins_chart(bins: Sequence[dict], unit: str, target: float) -> str:
             continue
         low, high = row["interval_95"]
         top = y(row["share"])
+        inside = "count" if y(0) - top > 14 else "count over"  # white on the bar, ink where there is none
         title = f"{row['from']:g} to {row['to'] or '…'} {unit}: {_percent(row['share'])} right, n = {row['n']}"
         marks.append(
             f'<rect class="bar" x="{at - step * 0.36:.1f}" y="{top}" width="{step * 0.72:.1f}" '
             f'height="{max(y(0) - top, 0.5):.1f}">{_title(title)}</rect>'
             f'<line class="whisker" x1="{at:.1f}" y1="{y(low)}" x2="{at:.1f}" y2="{y(high)}"/>'
-            f'<text class="count" x="{at:.1f}" y="{y(0) - 4}">{row["n"]}</text>'
+            f'<text class="{inside}" x="{at:.1f}" y="{y(0) - 4}">{row["n"]}</text>'
         )
     return _svg(_axes(ticks, _shares(y), f"from … {unit}", "right") + marks, f"Share right by {unit}")
 

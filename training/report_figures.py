@@ -26,6 +26,7 @@ from training.scores import Judged, confirmed_and_wrong, figures, true_generatio
 EVIDENCE_EDGES_PX = (40, 80, 160, 320, 640, 1280, 2560, math.inf)
 DISTANCE_EDGES_M = (0.0, 0.4, 0.6, 0.9, 1.3, 2.0, 3.0, math.inf)
 READABLE = 0.9  # share right from which on a concept counts as readable
+FEWEST_IN_BIN = 10  # cases for a bin to say anything on readability
 RESAMPLES = 300
 COVERAGES = (0.5, 0.7, 0.8, 0.9, 0.95, 1.0)
 
@@ -184,10 +185,10 @@ def _binned(cases: Sequence[tuple[float, bool]], edges: Sequence[float]) -> list
 
 
 def _readable(easiest_first: Sequence[dict], end: str) -> float | None:
-    """The hardest end of the bins that are right often enough, from the easiest on; None if not even that one is."""
+    """The hardest end of the bins that are right often enough, from the easiest on; bins of few cases do not count."""
     reached = None
     for row in easiest_first:
-        if not row["n"]:
+        if row["n"] < FEWEST_IN_BIN:
             continue
         if row["share"] < READABLE:
             break

@@ -6,7 +6,7 @@ from html import escape
 from training.measures import Share
 from training.report_adaptive import PUBLISHED_MEAN_SIZES
 from training.report_charts import bins_chart, reliability_chart, risk_chart, sizes_chart
-from training.report_figures import READABLE
+from training.report_figures import FEWEST_IN_BIN, READABLE
 from training.report_foreign import PUBLISHED
 from training.report_parts import (
     area_interval,
@@ -19,6 +19,7 @@ from training.report_parts import (
 )
 from training.report_style import STYLE
 
+FEWEST_FOR_HALVES = 40  # cases to measure on; with fewer than 19 to calibrate on every set holds every value
 TITLES = {"generation": "generation of the control box", "lowering": "lowering mechanism"}
 
 
@@ -128,7 +129,7 @@ def _sets(found: dict) -> str:
     for concept, row in found["sets"].items():
         size = interval_words(row["mean_size"], row["mean_size_interval"], "")
         cells = [[value, share_words(covered), _band(covered)] for value, covered in row["covered"].items()]
-        covered = table(["true value", "in the set", "95 % promised"], cells)
+        covered = table(["true value", "in the set", "95 %?"], cells)
         blocks.append((concept, f"mean size {size}, n = {row['n']}", sizes_chart(row["sizes"]) + covered))
     return "<p>A set holds every value that cannot be ruled out.</p>" + figure_grid(blocks)
 
@@ -137,8 +138,10 @@ def _kinds_of_sets(found: dict) -> str:
     rows = []
     for concept, kinds in found.items():
         for kind, row in kinds.items():
-            if row["covered"]["n"]:
+            if row["covered"]["n"] >= FEWEST_FOR_HALVES:
                 rows.append([f"{concept}, {kind}", f"{row['mean_size']:.2f}", share_words(row["covered"])])
+    if not rows:
+        return ""
     rows += [[f"published, {kind}", f"{size:.2f}", "90 % asked"] for kind, size in PUBLISHED_MEAN_SIZES.items()]
     return (
         "<p>Two kinds of sets on these pictures: one threshold for all values, set on one half of the cases and "
@@ -162,16 +165,25 @@ def _distance(found: dict) -> str:
             if any(part["n"] for part in row[name]):
                 content += bins_chart(row[name], unit, READABLE)
         if content:
-            near = "never" if row["readable_to_m"] is None else f"up to {row['readable_to_m']:g} m"
-            size = "never" if row["readable_from_px"] is None else f"from {row['readable_from_px']:g} px"
-            blocks.append((concept, f"{100 * READABLE:.0f} % right {size} of evidence, {near}", content))
+            words = f"{100 * READABLE:.0f} % right: {_from_px(row)}, {_to_m(row)}"
+            blocks.append((concept, words, content))
     if not blocks:
         return "<p>Nobody measured distance or evidence on these pictures.</p>"
     return (
         "<p>Share right among cases whose evidence is visible, by the pixels that the evidence covers in a photo 500 "
         "pixels wide, and by distance. A part that was not found counts as wrong. Numbers in the bars are cases; the "
-        "words above go by the shares, so mind the intervals.</p>" + figure_grid(blocks)
+        f"words above go by bins of {FEWEST_IN_BIN} cases and more.</p>" + figure_grid(blocks)
     )
+
+
+def _from_px(row: dict) -> str:
+    if row["readable_from_px"] is None:
+        return "at no size of evidence with enough cases"
+    return f"from {row['readable_from_px']:g} px of evidence"
+
+
+def _to_m(row: dict) -> str:
+    return "at no distance" if row["readable_to_m"] is None else f"up to {row['readable_to_m']:g} m"
 
 
 def _conditions(found: dict) -> str:

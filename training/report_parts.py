@@ -6,15 +6,17 @@ from html import escape
 
 from training.measures import Z_95, Share
 
+GLUE, JOIN = "\u00a0", "\u2060"  # no line ends here: a figure stays with its interval's ends and its n
 RANKS = {3: "confirmed and wrong", 2: "wrong", 1: "missed", 0: "seen where none is"}
 
 
 def share_words(row: dict) -> str:
     """A share with its interval and its n."""
     if not row["n"]:
-        return "– (n = 0)"
+        return f"– (n{GLUE}={GLUE}0)"
     low, high = Share(row["hits"], row["n"]).interval
-    return f"{100 * row['hits'] / row['n']:.1f} % ({100 * low:.1f}–{100 * high:.1f}), n = {row['n']}"
+    value = 100 * row["hits"] / row["n"]
+    return f"{value:.1f}{GLUE}% ({100 * low:.1f}{JOIN}–{JOIN}{100 * high:.1f}), n{GLUE}={GLUE}{row['n']}"
 
 
 def interval_words(value: float | None, interval: Sequence[float] | None, unit: str) -> str:
@@ -26,7 +28,7 @@ def interval_words(value: float | None, interval: Sequence[float] | None, unit: 
     if interval is None:
         return words
     low, high = (f"{factor * end:.{digits}f}" for end in interval)
-    return f"{words} ({low}–{high})"
+    return f"{words} ({low}{JOIN}–{JOIN}{high})"
 
 
 def area_interval(area: float, positive: int, negative: int) -> tuple[float, float]:

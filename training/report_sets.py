@@ -52,5 +52,6 @@ def own_set(folder: Path, labels: Path | None, catalogue: Catalogue, weights: Pa
     """Anybody's own photos; copies without metadata lie in `passing` only as long as the caller keeps that folder."""
     photos, _ = read_labels(folder, labels, catalogue, "measured only, not kept", "not kept")
     added = add_photos(photos, passing / "photos", proposals_of(Model.load(weights)), only_split="heldout")
-    told = f"{len(added.stored)} photos of your own, {len(added.refused)} left out (unreadable, or there twice)."
+    told = f"{len(added.stored)} photos of your own, {len(added.refused)} left out (unreadable, or there twice). This "
+    told += "page holds small copies of those with the worst mistakes: mind to whom you give it."
     return PictureSet("Your photos", " ".join([told, *added.remarks]), read_manifests([passing / "photos"]))

@@ -40,8 +40,9 @@ svg .dot,svg .bar{fill:var(--blue)}
 svg .bar{opacity:.8}
 svg .line{fill:none;stroke:var(--blue);stroke-width:2}
 svg .band{fill:var(--band)}
-.confusion td,.confusion th{padding:5px 8px;border:1px solid var(--line);text-align:center;white-space:normal}
-.confusion td{min-width:2.6rem}
+.confusion{font-size:.78rem}
+.confusion td,.confusion th{padding:4px 5px;border:1px solid var(--line);text-align:center;white-space:normal}
+.confusion td{min-width:2rem}
 .confusion .hit{background:rgba(var(--hit),calc(var(--share)*.55))}
 .confusion .miss{background:rgba(var(--miss),calc(var(--share)*.8))}
 .confusion .sum{color:var(--soft)}

@@ -14,6 +14,7 @@ from tests.training.standin_photos import STANDINS, as_csv, standins
 from tests.training.test_scores import BOX, NO_GENERATION, SEALED_TOP, photo, said, truth
 from training.command import main
 from training.report_figures import (
+    FEWEST_IN_BIN,
     bootstrap_interval,
     reliability_bins,
     report_figures,
@@ -71,7 +72,7 @@ def test_every_chapter_shows_every_part(report: Path):
 def test_every_share_on_the_page_has_its_number_of_cases(report: Path):
     """Whatever stands in a table's cell as a percentage with an interval is followed by n."""
     cells = re.findall(r"<td>([^<]*%[^<]*\([^<]*\)[^<]*)</td>", report.read_text().split('id="yardstick"')[0])
-    assert cells and all("n = " in cell for cell in cells)
+    assert cells and all("n\u00a0=\u00a0" in cell for cell in cells)
 
 
 def test_anyones_photos_are_measured_and_not_kept(report: Path):
@@ -124,12 +125,13 @@ def at(judged: Judged, distance_m: float, conditions: tuple[str, ...] = ()) -> J
 def test_distance_counts_a_part_that_was_not_found_as_wrong():
     head = truth("actuator_head", {"lowering": "squeeze_tabs"})
     read = said("actuator_head", {"lowering": "squeeze_tabs"})
-    photos = [at(photo((head,), (read,)), 0.5), at(photo((head,), ()), 2.5, ("far",))]
+    near, far = at(photo((head,), (read,)), 0.5), at(photo((head,), ()), 2.5, ("far",))
+    photos = [*[near] * FEWEST_IN_BIN, far]
     found = report_figures(photos, load(DEMO_CATALOGUE), np.random.default_rng(0))
     by_distance = {row["from"]: (row["hits"], row["n"]) for row in found["distance"]["lowering"]["distance"]}
-    assert by_distance[0.4] == (1, 1) and by_distance[2.0] == (0, 1)
+    assert by_distance[0.4] == (10, 10) and by_distance[2.0] == (0, 1)
     assert found["distance"]["lowering"]["readable_to_m"] == 0.6
-    assert (found["conditions"]["far"]["photos"], found["conditions"]["none of these"]["photos"]) == (1, 1)
+    assert (found["conditions"]["far"]["photos"], found["conditions"]["none of these"]["photos"]) == (1, 10)
 
 
 def test_decisions_on_unlisted_boxes_are_counted_apart():
