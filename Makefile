@@ -6,7 +6,7 @@ TEST_ENV := .venv-test
 SAMPLES := synthetic_samples/samples
 DEMO_PHOTOS := $(wordlist 1,3,$(sort $(wildcard $(SAMPLES)/images/*.jpg)))
 
-.PHONY: demo test check lint bench clean
+.PHONY: demo test check lint bench evaluate clean
 
 demo: $(DEMO_ENV)/ready  ## identify the committed sample photos, without torch
 	@for photo in $(DEMO_PHOTOS); do printf '\n==== %s\n\n' $$photo; $(DEMO_ENV)/bin/hoistlore identify $$photo || exit 1; done
@@ -24,6 +24,12 @@ check: lint test  ## what has to pass before a change goes in
 
 bench: $(TEST_ENV)/ready  ## speed and memory of the serving path against the naive route
 	$(TEST_ENV)/bin/python -m tests.bench
+
+# DATA: folders of held-out renders or stand-ins. PHOTOS and LABELS: photos of your own, with a CSV or COCO JSON file.
+DATA ?= tests/standins/pictures
+evaluate: $(TEST_ENV)/ready  ## how well the model reads, as one HTML page
+	$(TEST_ENV)/bin/python -m training report $(addprefix --data ,$(DATA)) $(if $(PHOTOS),--photos $(PHOTOS)) \
+		$(if $(LABELS),--labels $(LABELS)) --out out/evaluation/report.html
 
 clean:
 	rm -rf $(DEMO_ENV) $(TEST_ENV) build *.egg-info
