@@ -7,21 +7,26 @@ from contextlib import asynccontextmanager, suppress
 from fastapi import FastAPI
 from fastapi.concurrency import run_in_threadpool
 
-from api import caregiver_pages, installable_pages, problems, troubleshooting
+from api import agent_pages, caregiver_pages, case_routes, installable_pages, problems, troubleshooting, upload_links
 from api.case_photos import Shelf, forget_expired
 from api.cases import CaseStore
 from api.identification import Resources
 from api.pages import Pages
 from api.routes import router
+from api.sessions import check_tokens
 from api.settings import Settings
 from api.slots import Rate, Slots
 
 FORGET_EVERY_S = 3600
 """How often pictures whose time is over are looked for."""
 
+SIGN_INS_PER_MINUTE = 10
+"""Tries from one address; a token of twenty characters is not guessed at that rate."""
+
 
 def create_app(settings: Settings, resources: Resources | None = None) -> FastAPI:
     """The application, ready to answer. Opens the cases; loads catalogue and networks unless they are given."""
+    check_tokens(settings)
     loaded = resources or Resources.load(settings)
 
     @asynccontextmanager
@@ -47,14 +52,18 @@ def create_app(settings: Settings, resources: Resources | None = None) -> FastAP
     app.state.rate = Rate(settings.requests_per_minute)
     app.state.case_rate = Rate(settings.requests_per_minute_per_case)
     app.state.cases = CaseStore.open(settings.database)
+    app.state.sign_in_rate = Rate(SIGN_INS_PER_MINUTE)
     app.state.shelf = Shelf()
     app.state.pages = Pages.load(loaded.catalogue)
     app.include_router(router)
     app.include_router(troubleshooting.router)
+    app.include_router(case_routes.router)
+    app.include_router(agent_pages.router)
     app.include_router(installable_pages.router)
     for tag in app.state.pages.languages:
         app.include_router(installable_pages.of_language, prefix=f"/{tag}")
         app.include_router(caregiver_pages.router, prefix=f"/{tag}")
+        app.include_router(upload_links.router, prefix=f"/{tag}")
     problems.install(app)
     return app
 

@@ -11,6 +11,7 @@ from api.settings import Settings
 from classifier.errors import InputError
 
 MOST_LISTED = 200
+MOST_COUNTED = 1_000_000
 
 
 def add_case_commands(commands: argparse._SubParsersAction) -> None:
@@ -19,6 +20,8 @@ def add_case_commands(commands: argparse._SubParsersAction) -> None:
     does = cases.add_subparsers(required=True, metavar="WHAT")
     listed = does.add_parser("list", help=f"the {MOST_LISTED} cases that changed last")
     listed.set_defaults(run=_list)
+    closed = does.add_parser("closed", help="confirmed faults, one JSON a line, for `catalogue learn` and `triage`")
+    closed.set_defaults(run=_closed)
     for name, run, help_ in (
         ("export", _export, "print everything that is kept of one case as JSON"),
         ("delete", _delete, "delete one case with its photos; a line in the audit log stays"),
@@ -42,6 +45,17 @@ def _list(arguments: argparse.Namespace) -> int:
     for row in _store().newest(MOST_LISTED):
         changed = datetime.fromtimestamp(row["changed_ms"] / 1000, UTC)
         print(f"{row['code']}  {row['id']}  {changed:%Y-%m-%d %H:%M} UTC  {row['version']} events  {row['language']}")
+    return 0
+
+
+def _closed(arguments: argparse.Namespace) -> int:
+    from api.case_summary import closed_case
+
+    store = _store()
+    for row in store.newest(MOST_COUNTED):
+        counted = closed_case(store.by_id(row["id"]))
+        if counted:
+            print(json.dumps(counted))
     return 0
 
 

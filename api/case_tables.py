@@ -55,6 +55,14 @@ photos = Table(
     UniqueConstraint("case_id", "sha256"),  # a photo that is sent again is the same photo
 )
 
+links = Table(
+    "links",
+    metadata,
+    Column("token_hash", String(64), primary_key=True),
+    Column("case_id", String(24), ForeignKey("cases.id", ondelete="CASCADE"), nullable=False, index=True),
+    Column("expires_ms", BigInteger, nullable=False),
+)
+
 sessions = Table(
     "sessions",
     metadata,

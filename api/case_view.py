@@ -9,10 +9,11 @@ from api.identification import Resources, answer_for
 from api.triage import ASK_HURT
 from api.triage_record import Event, Record
 from guidance.answer_model import Answer, CatalogueInfo
-from guidance.case_model import Seen, Troubleshooting
+from guidance.case_model import Seen, StepOut, Troubleshooting
 from guidance.catalogue_model import PERSON_IN_SLING, Role
 from guidance.derived_questions import WHICH_BOX
 from guidance.evidence import Observed
+from guidance.safety import ASK_SLING
 from guidance.troubleshoot import troubleshoot
 
 ANSWERS = ("person_in_sling", "danger_signs", "symptom", "context", "step", "observation", "could_hurt")
@@ -21,7 +22,10 @@ ANSWERS = ("person_in_sling", "danger_signs", "symptom", "context", "step", "obs
 NO_PHOTO, WENT_ON, UNDO, PHOTO = "no_photo", "went_on", "undo", "photo"
 """Going on without a photo; going on from what the photo showed; taking the last answer back; a photo came."""
 
-UNDOABLE = (*ANSWERS, NO_PHOTO, WENT_ON, PHOTO)
+HANDED_OVER, CLOSED = "handed_over", "closed"
+"""A technician takes the case on; the case is over, with the fault that was confirmed."""
+
+UNDOABLE = (*ANSWERS, NO_PHOTO, WENT_ON, PHOTO, HANDED_OVER, CLOSED)
 
 
 @dataclass(frozen=True)
@@ -80,14 +84,29 @@ class CaseView:
             return Question("could_hurt", "could_hurt", ASK_HURT.text, ASK_HURT.why, _words(ASK_HURT))
         if not self._box_asked and self.help.state != "ask":
             return self.which_box
-        kind = {"safety_question": step.id, "context": "context"}.get(step.kind, "step")
-        return Question(kind, step.id, step.text, step.why, _words(step), step.kind, step.risk or "", tuple(step.needs))
+        return _asked_by(step)
 
     @property
     def _box_asked(self) -> bool:
         """Whether the box was seen, or it was asked already which it is."""
         seen = self.identification is not None and self.identification.control_box.decision != "not_seen"
         return seen or any(e.kind == "observation" and e.said["id"] == WHICH_BOX for e in self.live)
+
+    @property
+    def to_ask(self) -> Question | None:
+        """What an agent reads aloud now; a photo is asked for beside it, never instead."""
+        step = self.help.next
+        if self.said(CLOSED):
+            return None
+        if self.help.state == "bring_down":
+            return Question(PERSON_IN_SLING, PERSON_IN_SLING, ASK_SLING.text, ASK_SLING.why, _words(ASK_SLING))
+        if self.help.state in ("out_of_use", "release"):
+            asked = self.said("could_hurt")
+            words = _words(ASK_HURT)
+            return None if asked else Question("could_hurt", "could_hurt", ASK_HURT.text, ASK_HURT.why, words)
+        if self.help.state != "ask" and not self._box_asked:
+            return self.which_box
+        return None if step is None or self.help.state == "hand_over" else _asked_by(step)
 
     def _about_the_lift(self) -> Question | None:
         step = self.identification.next if self.identification else None
@@ -161,5 +180,10 @@ def _record(live: Sequence[CaseEvent], found: Answer | None, resources: Resource
     return record.model_copy(update={"control_box": box, "actuator": head})
 
 
-def _words(step) -> dict[str, str]:
+def _asked_by(step: StepOut) -> Question:
+    kind = {"safety_question": step.id, "context": "context"}.get(step.kind, "step")
+    return Question(kind, step.id, step.text, step.why, _words(step), step.kind, step.risk or "", tuple(step.needs))
+
+
+def _words(step: StepOut) -> dict[str, str]:
     return {outcome.id: outcome.words for outcome in step.outcomes}

@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Engine, delete, insert, select, update
 from sqlalchemy.exc import IntegrityError
 
 from api.case_database import open_database, reading
-from api.case_tables import audit, cases, events, photos
+from api.case_tables import audit, cases, events, links, photos
 
 CODE_LETTERS = "ACDEFHJKMNPRTUVWXY3479"
 """Letters and digits that are not mistaken for each other when they are read out."""
@@ -161,7 +161,7 @@ class CaseStore:
     def delete(self, case_id: str, who: Who) -> None:
         """Delete a case with its events and photos; only the line in the audit log stays. Raises `NoSuchCase`."""
         with self.engine.begin() as connection:
-            for table in (events, photos):
+            for table in (events, photos, links):
                 connection.execute(delete(table).where(table.c.case_id == case_id))
             if connection.execute(delete(cases).where(cases.c.id == case_id)).rowcount == 0:
                 raise NoSuchCase(case_id)

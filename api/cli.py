@@ -90,7 +90,8 @@ def _serve(arguments: argparse.Namespace) -> int:
     )
     app = create_app(settings)
     # No access log: the address of a case is its key, and keys do not belong into logs.
-    uvicorn.run(app, host=settings.host, port=settings.port, server_header=False, access_log=False, timeout_graceful_shutdown=5)
+    options = {"server_header": False, "access_log": False, "timeout_graceful_shutdown": 5}
+    uvicorn.run(app, host=settings.host, port=settings.port, **options)
     return 0
 
 

@@ -6,6 +6,7 @@ from fastapi.responses import HTMLResponse
 from api.pages import Pages
 
 WORDS = {
+    403: ("You may not do this", "Sign in with a role that may, then try again."),
     404: ("This page is not here", "The address is wrong, or the case was deleted. Start again."),
     409: ("Somebody was faster", "The case has changed meanwhile. Look at it as it stands now."),
     413: ("The photo is too large", "Take the photo again, or choose a smaller one."),

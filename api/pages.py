@@ -47,7 +47,7 @@ class Pages:
         )
         languages = load_languages()
         digest = hashlib.sha256(catalogue.model_dump_json().encode())
-        for path in sorted([*TEMPLATES.iterdir(), *STATIC.iterdir()]):
+        for path in sorted([*TEMPLATES.rglob("*.*"), *STATIC.iterdir()]):
             digest.update(path.read_bytes())
         for language in languages.values():
             digest.update(repr(sorted(language.messages.items())).encode())

@@ -4,11 +4,12 @@ from http import HTTPStatus
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import JSONResponse
+from fastapi.responses import JSONResponse, RedirectResponse
 from starlette.exceptions import HTTPException
 
 from api.cases import Conflict, NoSuchCase
 from api.page_errors import error_page, wants_page
+from api.sessions import NotAllowed, SignInNeeded
 from api.slots import RETRY_AFTER_S, Full, TooManyRequests
 from classifier import errors
 
@@ -54,6 +55,8 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(errors.HoistloreError, _failure)
     app.add_exception_handler(NoSuchCase, _no_case)
     app.add_exception_handler(Conflict, _conflict)
+    app.add_exception_handler(SignInNeeded, _sign_in)
+    app.add_exception_handler(NotAllowed, _not_allowed)
     app.add_exception_handler(RequestTooLarge, _too_large)
     app.add_exception_handler(Full, _full)
     app.add_exception_handler(TooManyRequests, _too_many)
@@ -76,6 +79,17 @@ async def _no_case(request: Request, error: NoSuchCase) -> Response:
 
 async def _conflict(request: Request, error: Conflict) -> Response:
     return problem(request, 409, "Changed meanwhile", str(error), version=error.version)
+
+
+async def _sign_in(request: Request, error: SignInNeeded) -> Response:
+    if wants_page(request):
+        return RedirectResponse("/staff/sign-in", 303)
+    headers = {"WWW-Authenticate": "Bearer"}
+    return problem(request, 401, "Sign in first", "Send the token of a role as a Bearer token.", headers)
+
+
+async def _not_allowed(request: Request, error: NotAllowed) -> Response:
+    return problem(request, 403, "Not allowed", "This role may not do this. Sign in with one that may.")
 
 
 async def _too_large(request: Request, error: RequestTooLarge) -> Response:

@@ -34,6 +34,9 @@ class Settings:
     queue: int = _setting(16, "requests that may wait for a slot; more are told 503 and when to come again", 0)
     requests_per_minute: int = _setting(240, "requests a minute from one address; more are told 429; 0: no limit", 0)
     requests_per_minute_per_case: int = _setting(120, "requests a minute for one case; 0: no limit", 0)
+    agent_token: str = _setting("", "with which agents sign in; empty: nobody can")
+    technician_token: str = _setting("", "with which technicians sign in; empty: nobody can")
+    administrator_token: str = _setting("", "with which administrators sign in; empty: nobody can")
     photo_days: int = _setting(30, "days that a photo is kept when its sender agreed", 1)
 
     @property

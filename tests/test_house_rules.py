@@ -145,7 +145,7 @@ DEVELOPERS, README = ((ROOT / name).read_text("utf-8") for name in ("DEVELOPERS.
 def test_every_setting_is_documented_with_its_default(setting) -> None:
     row = re.search(rf"^\| `{PREFIX}{setting.name.upper()}` \| (.+?) \|", DEVELOPERS, re.MULTILINE)
     assert row, f"{setting.name} is missing in the table of settings"
-    if setting.name not in ("catalogue", "weights"):
+    if setting.default != "" and setting.name != "weights":
         assert f"`{setting.default}`" in row[1]
 
 

@@ -80,7 +80,7 @@ async function sendHeld() {
 async function sent(request) {
   if (request.status === 429 || request.status >= 500) return failed(form.dataset.failed);
   await shelf("readwrite", (store) => store.delete(location.pathname));
-  if (request.status < 300) return location.replace(document.body.dataset.case);
+  if (request.status < 300) return location.replace(form.dataset.done);
   const told = new DOMParser().parseFromString(request.responseText, "text/html").querySelector("main");
   document.querySelector("main").replaceWith(told);
   told.focus();

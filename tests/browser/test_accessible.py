@@ -1,4 +1,4 @@
-"""Every page in every state: axe-core, one heading, names, live regions, and no sideways scrolling at twice the size."""
+"""Every page in every state: axe-core, one heading, names, live regions, no sideways scrolling at twice the size."""
 
 from collections.abc import Callable
 from pathlib import Path

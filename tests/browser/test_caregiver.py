@@ -23,12 +23,17 @@ def to_photo(page: Page) -> None:
     expect(page.get_by_role("heading", level=1)).to_contain_text("Take a photo")
 
 
+def kept(page: Page, address: str) -> None:
+    """Wait until the browser has put this page aside."""
+    look = "async (a) => { while (!(await caches.match(a))) await new Promise((go) => setTimeout(go, 50)); }"
+    page.evaluate(look, address)
+
+
 def test_with_somebody_up_one_tap_leads_to_advice_also_without_a_connection(device: Callable[..., BrowserContext]):
     phone = device()
     page = phone.new_page()
     page.goto("/en/")
-    page.evaluate("navigator.serviceWorker.ready")
-    page.wait_for_function("caches.match('/en/down').then(Boolean)")
+    kept(page, "/en/down")
     phone.set_offline(True)
     opened = time.monotonic()
     page.goto("/en/")
@@ -42,8 +47,7 @@ def test_offline_a_case_s_own_way_down_is_answered_with_the_one_for_all(device: 
     phone = device(locale="es")
     page = phone.new_page()
     page.goto("/es/")
-    page.evaluate("navigator.serviceWorker.ready")
-    page.wait_for_function("caches.match('/es/down').then(Boolean)")
+    kept(page, "/es/down")
     page.get_by_role("button", name="No, nadie").click()
     phone.set_offline(True)
     page.get_by_role("link", name="Hay alguien en el arnés").click()

@@ -1,0 +1,81 @@
+"""A case in a few words: one line of the queue, and a text to paste into another program."""
+
+from dataclasses import dataclass
+
+from api.case_view import CLOSED, HANDED_OVER, CaseView, in_force
+from api.cases import CaseRow
+from api.wording import percent, plain
+from guidance.catalogue import Catalogue
+
+OCCUPIED = {"yes": "Somebody is up", "no": "Nobody is up", "unsure": "Not known whether somebody is up"}
+MINUTE_MS = 60_000
+
+
+@dataclass(frozen=True)
+class QueueRow:
+    """One line of the queue; `rank` sorts: somebody up or unknown first, closed last, then the newest change."""
+
+    id: str
+    code: str
+    occupied: str
+    occupied_words: str
+    trouble: str
+    status: str
+    minutes_ago: int
+    photos: int
+    rank: tuple[int, int]
+
+
+def queue_row(row: CaseRow, catalogue: Catalogue, now_ms: int) -> QueueRow:
+    """What the queue shows of a case; from its events alone, so that fifty cases take no time."""
+    said = {event.kind: event for event in in_force(row.events)}
+    occupied = str(said["person_in_sling"].said["answer"]) if "person_in_sling" in said else "unsure"
+    symptom = said.get("symptom")
+    trouble = catalogue.symptoms_by_id.get(str(symptom.said["answer"])) if symptom else None
+    status = "closed" if CLOSED in said else "with a technician" if HANDED_OVER in said else "open"
+    urgency = 2 if status == "closed" else 0 if occupied != "no" else 1
+    return QueueRow(
+        id=row.id,
+        code=f"{row.code[:3]} {row.code[3:]}",
+        occupied=occupied,
+        occupied_words=OCCUPIED.get(occupied, OCCUPIED["unsure"]),
+        trouble=trouble.say if trouble else "not said yet",
+        status=status,
+        minutes_ago=max(0, (now_ms - row.changed_ms) // MINUTE_MS),
+        photos=sum(event.kind == "photo" for event in in_force(row.events)),
+        rank=(urgency, -row.changed_ms),
+    )
+
+
+def settings_of(catalogue: Catalogue) -> dict[str, str]:
+    """The settings in which faults are counted, with their words."""
+    return dict(catalogue.contexts_by_id[catalogue.fault_settings.setting].options)
+
+
+def closed_case(row: CaseRow) -> dict[str, str] | None:
+    """What `guidance/learning.py` counts of a case that was closed with a confirmed fault; None for any other."""
+    closed = [event for event in in_force(row.events) if event.kind == CLOSED]
+    return {"setting": str(closed[-1].said["id"]), "fault": str(closed[-1].said["answer"])} if closed else None
+
+
+def summary_text(view: CaseView, catalogue: Catalogue) -> str:
+    """The case as plain text: what it is, what was found, what is probable, what was decided."""
+    state = queue_row(view.row, catalogue, view.row.changed_ms)
+    lines = [f"Case {state.code}: {state.occupied_words}. {state.status.capitalize()}.", f"Trouble: {state.trouble}"]
+    found = view.identification
+    if found:
+        for name, part in (("Control box", found.control_box), ("Lowering", found.actuator)):
+            best = part.favourite
+            sure = f" ({best}, {percent(part.probabilities[best])})" if best in part.probabilities else ""
+            lines.append(f"{name}: {part.decision.replace('_', ' ')}{sure}")
+    for event in view.live:
+        if event.kind in ("context", "step", "observation"):
+            lines.append(f"- {plain(str(event.said['id']))}: {plain(str(event.said['answer']))} ({event.role})")
+    lines += [f"Probable: {c.name} {percent(c.probability)}" for c in view.help.components[:3]]
+    closed = [event for event in view.live if event.kind == CLOSED]
+    if closed:
+        lines.append(f"Confirmed fault: {catalogue.faults_by_id[str(closed[-1].said['answer'])].name}")
+    if view.help.complaint.flagged:
+        lines.append("REPORT: " + "; ".join(view.help.complaint.because))
+    lines.append(f"Catalogue {view.help.catalogue.id} {view.help.catalogue.version}.")
+    return "\n".join(lines)

@@ -1,0 +1,124 @@
+"""An agent during a call: the keyboard alone, photos as they arrive, and axe-core on every screen."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import BrowserContext, Page, expect
+
+from api.settings import Settings
+from tests.api.conftest import Served
+from tests.browser.test_accessible import looked_at
+
+TOKEN = "the agents' own long token"
+DESK = {"width": 1280, "height": 800}
+
+
+@pytest.fixture
+def site(served: Callable[[Settings], Served], toy_settings: Settings, tmp_path: Path) -> Served:
+    return served(replace(toy_settings, database=f"sqlite:///{tmp_path / 'cases.db'}", agent_token=TOKEN))
+
+
+def signed_in(page: Page) -> None:
+    page.goto("/staff/cases")
+    page.get_by_label("Your name").fill("Ana")
+    page.get_by_label("Token of your role").fill(TOKEN)
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Cases")
+
+
+def tab_to(page: Page, name: str) -> None:
+    """Go to what has this name by the Tab key alone."""
+    for _ in range(80):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.textContent.trim()").startswith(name):
+            return
+    raise AssertionError(f"{name} is not reached by the Tab key")
+
+
+def key(page: Page, key_: str) -> None:
+    """Press one key, and wait until it was recorded."""
+    version = page.locator("body").get_attribute("data-version")
+    page.keyboard.press(key_)
+    expect(page.locator("body")).not_to_have_attribute("data-version", version)
+
+
+def test_a_whole_call_by_keyboard_alone(device: Callable[..., BrowserContext]) -> None:
+    page = device(viewport=DESK).new_page()
+    signed_in(page)
+    tab_to(page, "New case for a caller")
+    page.keyboard.press("Enter")
+    aloud = page.locator(".aloud")
+    expect(aloud).to_have_text("Is somebody in the sling or off the floor now?")
+    key(page, "2")
+    expect(page.get_by_text("Somebody is up.", exact=True)).to_be_visible()
+    key(page, "1")
+    key(page, "1")
+    expect(aloud).to_have_text("What is wrong with the lift?")
+    key(page, "1")
+    key(page, "u")
+    expect(aloud).to_have_text("What is wrong with the lift?")
+    key(page, "1")
+    key(page, "3")
+    key(page, "0")
+    expect(page.get_by_role("heading", name="Probably at fault")).to_be_visible()
+    tab_to(page, "Hand over to a technician")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", level=1)).to_contain_text("with a technician")
+    for _ in range(20):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.id") == "fault":
+            break
+    page.keyboard.type("pack worn")
+    tab_to(page, "Close the case")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", level=1)).to_contain_text("closed")
+    assert "Confirmed fault: pack worn out" in page.locator("#summary").input_value()
+
+
+def test_photos_arrive_while_the_agent_looks_on_and_digits_typed_into_a_field_answer_nothing(device, photo_file: Path):
+    page = device(viewport=DESK).new_page()
+    signed_in(page)
+    page.get_by_label("Code").press_sequentially("123")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Cases")
+    page.get_by_role("button", name="New case for a caller").click()
+    page.get_by_role("button", name="Make a link").click()
+    expect(page.get_by_role("img", name="The link as a QR code")).to_be_visible()
+    caller = device().new_page()
+    caller.goto(page.locator(".address").inner_text())
+    caller.locator("#picture").set_input_files(photo_file)
+    expect(caller.get_by_role("alert")).to_contain_text("The photo is with the service.")
+    expect(page.get_by_role("img", name="Your photo with these parts marked")).to_be_visible()
+    expect(page.get_by_role("status")).to_contain_text("The case was changed by somebody else just now.")
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_every_screen_of_the_agent(device: Callable[..., BrowserContext], photo_file: Path, theme: str) -> None:
+    page = device(viewport=DESK, color_scheme=theme).new_page()
+    seen: dict[str, list[str]] = {}
+    page.goto("/staff/sign-in")
+    looked_at(page, seen)
+    page.goto("/staff/cases")
+    signed_in(page)
+    looked_at(page, seen)
+    page.get_by_role("button", name="New case for a caller").click()
+    looked_at(page, seen)
+    key(page, "1")
+    key(page, "1")
+    key(page, "1")
+    key(page, "3")
+    page.get_by_text("Correct a reading").click()
+    looked_at(page, seen)
+    page.get_by_role("button", name="Make a link").click()
+    looked_at(page, seen)
+    caller = device(color_scheme=theme).new_page()
+    caller.goto(page.locator(".address").inner_text())
+    looked_at(caller, seen)
+    caller.locator("#picture").set_input_files(photo_file)
+    expect(caller.get_by_role("alert")).to_be_visible()
+    expect(page.locator("svg.marked")).to_be_visible()
+    looked_at(page, seen)
+    page.goto("/staff/cases?code=AAAAAA")
+    looked_at(page, seen)
+    assert seen == {}
