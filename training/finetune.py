@@ -16,7 +16,7 @@ import torch
 from classifier.model import METADATA_FILE
 from guidance.catalogue import Catalogue
 from training.calibrate import calibrate
-from training.checkpoint import read_whole
+from training.checkpoint import CheckpointError, read_whole
 from training.config import Preset, Schedule
 from training.dataset import load_bank
 from training.export import export, git_revision, write_metadata
@@ -57,6 +57,11 @@ def finetune(
             f"{sources.store}: {len(owned['train'])} photos to train on and {len(owned['heldout'])} held out; both are "
             "needed, and photos of one lift never lie in two splits. Add photos of more lifts with add-photos"
         )
+    for task in ("finder", "reader"):
+        if not (sources.checkpoints / f"{task}.pt").is_file():
+            raise CheckpointError(
+                f"{sources.checkpoints / task}.pt: not there; name the shipped ones with --checkpoints"
+            )
     run = sources.out / _run_name(sources, preset_name, seed)
     candidate = run / "weights"
     _train(sources, owned["train"], SCHEDULES[preset_name], seed, device, run)
@@ -65,6 +70,7 @@ def finetune(
     metadata = export(run, candidate, manifest_sha256(folders), git_revision())
     _sign(candidate, metadata, sources, len(owned["train"]))
     pool = [*read_manifests(sources.calibration, "calibration"), *owned["calibration"]]
+    print(f"calibrates on {len(pool)} pictures, {len(owned['calibration'])} of them owned photos", flush=True)
     calibrate(candidate, pool, renders[:: max(1, len(renders) // 200)], workers)
     held = {"owned photos": owned["heldout"]}
     if sources.heldout:

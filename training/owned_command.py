@@ -41,6 +41,7 @@ def main(arguments: list[str]) -> None:
         ExportError,
         TrainingError,
         PromotionError,
+        OSError,  # a disk that is full or may not be written to
     ) as problem:
         for line in str(problem).splitlines():
             print(f"python -m training {options.command}: {line}", file=sys.stderr)

@@ -152,6 +152,12 @@ def test_without_held_out_photos_nothing_starts(small_run, renders, served, tmp_
     assert not (tmp_path / "out").exists()
 
 
+def test_absent_checkpoints_are_named(store: Path, renders, served: Path, tmp_path: Path, capsys):
+    with pytest.raises(SystemExit):
+        tune(store, tmp_path, renders, served, tmp_path / "out")
+    assert "finder.pt: not there; name the shipped ones with --checkpoints" in capsys.readouterr().err
+
+
 def test_a_part_that_is_not_seen_is_a_wrong_case(monkeypatch: pytest.MonkeyPatch, toy_model_dir: Path):
     head = Subject("actuator_head", (0.1, 0.1, 0.6, 0.6), False, {"lowering": Reading("none", True, ("none",), 0)})
     held = Record(Path("x.jpg"), None, 100, 100, "heldout", "close", (), True, None, (head,), ())

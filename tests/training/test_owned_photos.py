@@ -1,6 +1,7 @@
 """Adding photos: what is kept, what is stripped, what is refused. The photos are drawn stand-ins, no photographs."""
 
 import json
+import re
 import shutil
 import socket
 from pathlib import Path
@@ -8,10 +9,16 @@ from pathlib import Path
 import pytest
 from PIL import Image, ImageOps
 
+from classifier.taxonomy import CONCEPTS
+from guidance.catalogue import DEMO_CATALOGUE, load
 from tests.training.standin_photos import STANDINS, as_csv, label_of, standins, with_metadata, write_csv
 from training.command import main
 from training.manifest import read_manifests
+from training.owned_command import OWNER_COMMANDS
 from training.owned_photos import read_entries
+from training.owned_photos_labels import COLUMNS, NOTHING, meaning
+
+ROOT = Path(__file__).parents[2]
 
 
 @pytest.fixture(scope="module")
@@ -192,7 +199,7 @@ def test_without_consent_or_source_nothing_is_taken(missing: str, photos: Path, 
     assert f"no {missing[2:]} is stated" in capsys.readouterr().err and not (tmp_path / "s").exists()
 
 
-def test_a_full_disk_leaves_the_store_as_it_was(photos: Path, tmp_path: Path, toy_model_dir: Path, monkeypatch):
+def test_a_full_disk_leaves_the_store_as_it_was(photos: Path, tmp_path: Path, toy_model_dir, monkeypatch, capsys):
     store, more = tmp_path / "store", as_csv(tmp_path / "more", standins()[20:24])
     add(photos, store, toy_model_dir)
     before = (store / "manifest.jsonl").read_bytes()
@@ -205,7 +212,61 @@ def test_a_full_disk_leaves_the_store_as_it_was(photos: Path, tmp_path: Path, to
         return write(path, data)
 
     monkeypatch.setattr(Path, "write_bytes", full)
-    with pytest.raises(OSError, match="No space left"):
+    with pytest.raises(SystemExit):
         add(more, store, toy_model_dir)
+    assert "No space left on device" in capsys.readouterr().err
     assert (store / "manifest.jsonl").read_bytes() == before and not list(store.glob("*.part"))
     assert len(read_manifests([store])) == 16
+
+
+def two_label_files(folder: Path) -> None:
+    for name in ("a.csv", "b.json"):
+        (folder / name).write_text("")
+
+
+def unknown_column(folder: Path) -> None:
+    (folder / "labels.csv").write_text("file,label,patient\na.jpg,hung-top,Mrs X\n")
+
+
+def no_utf8(folder: Path) -> None:
+    (folder / "labels.csv").write_bytes(b"file,label\na.jpg,\xff\n")
+
+
+def coco_of_the_turned_picture(folder: Path) -> None:
+    with_metadata(STANDINS / standins(1)[0]["file"], folder / "a.jpg", orientation=6)
+    width, height = Image.open(folder / "a.jpg").size  # as stored, so turned
+    image = {"id": 1, "file_name": "a.jpg", "width": width, "height": height}
+    annotation = {"id": 1, "image_id": 1, "category_id": 1, "bbox": [10, 10, 50, 50]}
+    content = {"images": [image], "annotations": [annotation], "categories": [{"id": 1, "name": "hung-top"}]}
+    (folder / "labels.json").write_text(json.dumps(content))
+
+
+def coco_without_its_image(folder: Path) -> None:
+    content = {"images": [], "annotations": [{"id": 7, "image_id": 3}], "categories": []}
+    (folder / "labels.json").write_text(json.dumps(content))
+
+
+@pytest.mark.parametrize(
+    ("prepare", "reason"),
+    [
+        (lambda folder: None, "no photo in it"),
+        (two_label_files, "a.csv, b.json could all hold the labels"),
+        (unknown_column, "columns file, label, patient came; file and label are wanted"),
+        (no_utf8, "save it as CSV in UTF-8"),
+        (lambda folder: (folder / "labels.json").write_text("{"), "no COCO file that can be used"),
+        (coco_of_the_turned_picture, "states the size before its EXIF turn"),
+        (coco_without_its_image, "annotation 7: image 3 is not listed"),
+    ],
+)
+def test_labels_that_cannot_be_used_are_refused_with_the_reason(prepare, reason, tmp_path, toy_model_dir, capsys):
+    (tmp_path / "in").mkdir()
+    prepare(tmp_path / "in")
+    assert reason in refusal(tmp_path / "in", tmp_path / "store", toy_model_dir, capsys)
+
+
+def test_the_guide_names_every_column_label_and_command():
+    guide = (ROOT / "training" / "OWNED_PHOTOS.md").read_text(encoding="utf-8")
+    names = [*COLUMNS, NOTHING, *OWNER_COMMANDS, *CONCEPTS["lowering"][1:], "hand_control", "charger"]
+    assert [name for name in names if name not in guide] == []
+    for label in re.findall(r"^\| `([^`]+)`", guide, re.MULTILINE):
+        meaning(label, load(DEMO_CATALOGUE))  # raises for a label that is none
