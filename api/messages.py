@@ -14,10 +14,11 @@ from api.page_errors import OURS, WORDS
 from api.pages import HERE, TEMPLATES
 from api.triage import ASK_HURT
 from classifier.quality import ADVICE
-from guidance.case_model import STILL, WORKS
+from guidance.case_model import STILL, WORKS, Case
 from guidance.catalogue import Catalogue
 from guidance.derived_questions import WHICH_BOX
-from guidance.safety import ask_signs, may_do
+from guidance.safety import ASK_SLING, ask_signs, may_do
+from guidance.troubleshoot import troubleshoot
 
 ROLE = "caregiver"
 
@@ -116,5 +117,7 @@ def _texts(said: object) -> Iterable[str]:
 
 
 def _of_questions(catalogue: Catalogue) -> Iterator[str]:
+    trouble = troubleshoot(Case(role=ROLE, person_in_sling="no", danger_signs=()), catalogue).next
+    yield from (ASK_SLING.text, trouble.text)
     signs = ask_signs(catalogue)
     yield from (signs.text, signs.why, *(outcome.words for outcome in signs.outcomes))

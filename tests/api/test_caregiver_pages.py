@@ -14,6 +14,7 @@ from PIL import Image
 from api.app import create_app
 from api.case_photos import DAY_MS, SHELF_MS, forget_expired
 from api.identification import Resources
+from api.messages import messages
 from api.pages import STATIC
 from api.settings import Settings
 from tests.toy_networks import blob_photo, encoded
@@ -142,6 +143,30 @@ def test_a_repair_that_helps_ends_with_the_release_and_asks_whether_anybody_was_
     page = press(phone, here, "yes")
     assert heading(page) == "It works again"
     assert "A competent person releases the lift" in words(page) and "Report it" in words(page)
+
+
+def test_everything_that_is_read_comes_from_the_languages(phone: TestClient) -> None:
+    """In a language that brackets every message, nothing that is read or pressed stands outside the brackets."""
+    pages, catalogue = phone.app.state.pages, phone.app.state.resources.catalogue
+    bracketed = replace(pages.languages["es"], messages={m: f"⟦{m}⟧" for m in messages(catalogue)})
+    phone.app.state.pages = replace(pages, languages={**pages.languages, "es": bracketed})
+    walked = [phone.get("/es/"), phone.get("/es/down"), phone.get("/es/offline"), phone.get("/es/c/guessed")]
+    here = opened(phone, "es")
+    walked += [phone.get(here), press(phone, here, "none"), send(phone, here, PHOTO), phone.get(f"{here}/down")]
+    walked += [press(phone, here, "", kind="went_on"), press(phone, here, "dead"), phone.get(f"{here}/code")]
+    for _ in range(30):
+        answers = re.findall(r'name="answer" value="([^"]+)"', phone.get(here).text)
+        if not answers:
+            break
+        walked.append(press(phone, here, "still" if "still" in answers else answers[0]))
+    assert len(walked) > 14
+    element = r"<(h1|h2|button|p|li|summary|figcaption|label)\b[^>]*>(.*?)</\1>"
+    for page in walked:
+        for tag, inner in re.findall(element, page.text, re.DOTALL):
+            read = outside = unescape(re.sub(r"<[^>]+>", " ", inner)).strip()
+            while "⟧" in outside:
+                outside = re.sub(r"⟦[^⟦⟧]*⟧", "", outside)
+            assert not re.search(r"[a-zà-ÿ]", outside), f"{tag}: {read}"
 
 
 def test_a_danger_sign_takes_the_lift_out_of_use_before_any_photo(phone: TestClient) -> None:

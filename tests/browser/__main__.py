@@ -1,0 +1,103 @@
+"""Takes the screenshots that the README shows: python -m tests.browser [WEIGHTS]. Looks at the installed networks."""
+
+import io
+import shutil
+import sys
+import tempfile
+import threading
+import time
+from pathlib import Path
+
+import uvicorn
+from PIL import Image
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from api.app import create_app
+from api.settings import Settings
+
+HERE = Path(__file__).parent
+PHOTO = HERE.parent / "standins" / "pictures" / "images" / "000003.jpg"
+FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+TOKEN = "only for these screenshots"
+PHONE, DESK = {"width": 360, "height": 740}, {"width": 1280, "height": 800}
+GAP_PX = 12
+GROUND = (120, 124, 128)
+
+
+def main() -> None:
+    """Serve, walk, and write one sheet for each of the two people."""
+    folder = Path(tempfile.mkdtemp())
+    weights = {"weights": sys.argv[1]} if len(sys.argv) > 1 else {}
+    app = create_app(Settings(database=f"sqlite:///{folder / 'cases.db'}", agent_token=TOKEN, **weights))
+    server = uvicorn.Server(uvicorn.Config(app, port=0, log_level="warning"))
+    thread = threading.Thread(target=server.run)
+    thread.start()
+    while not server.started:
+        time.sleep(0.05)
+    url = f"http://127.0.0.1:{server.servers[0].sockets[0].getsockname()[1]}"
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=FLAGS)
+        shots = [*_caregiver(browser, url, "en", "light"), *_caregiver(browser, url, "es", "dark")]
+        _sheet(shots, 5, "caregiver.png")
+        _sheet([_agent(browser, url, theme) for theme in ("light", "dark")], 2, "agent.png")
+        browser.close()
+    server.should_exit = True
+    thread.join(10)
+    shutil.rmtree(folder)
+
+
+def _caregiver(browser: Browser, url: str, tag: str, theme: str) -> list[Image.Image]:
+    page = browser.new_context(base_url=url, viewport=PHONE, color_scheme=theme, locale=tag).new_page()
+    shots = []
+    page.goto(f"/{tag}/")
+    shots.append(_shot(page))
+    page.goto(f"/{tag}/down")
+    shots.append(_shot(page))
+    page.goto(f"/{tag}/")
+    page.locator("form button").click()
+    page.locator("button[value=none]").click()
+    page.locator("#picture").set_input_files(PHOTO)
+    page.locator("svg.marked").wait_for()
+    page.wait_for_timeout(500)
+    shots.append(_shot(page))
+    page.locator("button[value=went_on]").click()
+    page.locator("button[value=dead]").click()
+    while not page.locator("button[value=works]").count():
+        page.locator("form.answers button.choice").first.click()
+    shots.append(_shot(page))
+    page.goto(f"{page.url}/code")
+    shots.append(_shot(page))
+    return shots
+
+
+def _agent(browser: Browser, url: str, theme: str) -> Image.Image:
+    page = browser.new_context(base_url=url, viewport=DESK, color_scheme=theme).new_page()
+    page.goto("/staff/cases")
+    page.locator("#name").fill("Ana")
+    page.locator("#token").fill(TOKEN)
+    page.keyboard.press("Enter")
+    page.get_by_role("button", name="New case for a caller").click()
+    for key in ("1", "1", "1", "3", "0"):
+        version = page.locator("body").get_attribute("data-version")
+        page.keyboard.press(key)
+        page.locator(f"body:not([data-version='{version}'])").wait_for()
+    return _shot(page)
+
+
+def _shot(page: Page) -> Image.Image:
+    return Image.open(io.BytesIO(page.screenshot())).convert("RGB")
+
+
+def _sheet(shots: list[Image.Image], columns: int, name: str) -> None:
+    width, height = shots[0].size
+    rows = -(-len(shots) // columns)
+    sheet = Image.new("RGB", (columns * (width + GAP_PX) + GAP_PX, rows * (height + GAP_PX) + GAP_PX), GROUND)
+    for n, shot in enumerate(shots):
+        place = (GAP_PX + n % columns * (width + GAP_PX), GAP_PX + n // columns * (height + GAP_PX))
+        sheet.paste(shot, place)
+    (HERE / "screenshots").mkdir(exist_ok=True)
+    sheet.quantize(128).save(HERE / "screenshots" / name, optimize=True)
+
+
+if __name__ == "__main__":
+    main()
