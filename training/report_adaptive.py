@@ -9,6 +9,7 @@ import numpy as np
 
 from training.conformal import set_threshold
 from training.measures import share
+from training.report_figures import bootstrap_interval
 
 PUBLISHED_MEAN_SIZES = {"adaptive": 12.3, "least ambiguous": 2.05}
 """ImageNet, ResNet-50, at 90 %: aangelopoulos/conformal_classification."""
@@ -38,5 +39,11 @@ def compare_sets(probabilities: np.ndarray, truths: np.ndarray, coverage: float,
         threshold = set_threshold(numbers[first, truths[first]], coverage)
         sets = numbers[second] <= threshold + 1e-12
         covered = share(sets[np.arange(len(second)), truths[second]]).as_dict()
-        found[name] = {"covered": covered, "mean_size": float(sets.sum(axis=1).mean()) if len(second) else None}
+        found[name] = {"covered": covered} | _mean_size(sets.sum(axis=1), rng)
     return found
+
+
+def _mean_size(sizes: np.ndarray, rng: np.random.Generator) -> dict:
+    mean = float(sizes.mean()) if len(sizes) else None
+    interval = bootstrap_interval(len(sizes), lambda rows: float(sizes[rows].mean()), rng)
+    return {"mean_size": mean, "mean_size_interval": interval}

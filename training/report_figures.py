@@ -38,13 +38,25 @@ def report_figures(photos: Sequence[Judged], catalogue: Catalogue, rng: np.rando
         "all": figures(photos, catalogue),
         "fair": figures([photo for photo in photos if photo.record.fair], catalogue),
         "reliability": {concept: _reliability(photos, concept, rng) for concept in CONCEPTS},
-        "risk": {part: risk_coverage(_answers(photos, part, catalogue)) for part in ("generation", "lowering")},
+        "risk": {part: _risk(_answers(photos, part, catalogue), rng) for part in ("generation", "lowering")},
         "sets": {concept: _sets(photos, concept, rng) for concept in CONCEPTS},
         "distance": {concept: _distance(photos, concept) for concept in CONCEPTS},
         "conditions": _conditions(photos, catalogue),
         "look_alikes": _look_alikes(photos, rng),
         "unlisted": _unlisted(photos, catalogue),
     }
+
+
+def _risk(cases: Sequence[tuple[float, bool]], rng: np.random.Generator) -> dict:
+    sure, right = np.array([s for s, _ in cases], float), np.array([r for _, r in cases], bool)
+    interval = bootstrap_interval(len(cases), lambda rows: mean_risk(sure[rows], right[rows]), rng)
+    return risk_coverage(cases) | {"area_interval": interval}
+
+
+def mean_risk(confidences: np.ndarray, right: np.ndarray) -> float:
+    """The share of wrong answers among the surest 1, 2, … n cases, averaged."""
+    wrong = ~right[np.argsort(-confidences, kind="stable")]
+    return float((wrong.cumsum() / np.arange(1, len(wrong) + 1)).mean())
 
 
 def risk_coverage(cases: Sequence[tuple[float, bool]]) -> dict:

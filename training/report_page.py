@@ -116,7 +116,7 @@ def _risk(found: dict) -> str:
         if not row["n"]:
             continue
         cells = [[f"{100 * float(at):g} %", share_words(value)] for at, value in row["at"].items()]
-        words = f"mean risk {100 * row['area']:.1f} %, n = {row['n']}"
+        words = f"mean risk {interval_words(row['area'], row['area_interval'], '%')}, n = {row['n']}"
         blocks.append((TITLES[part], words, risk_chart(row["curve"]) + table(["answered", "wrong"], cells)))
     return (
         "<p>The surest cases are answered first; a part that was not found counts as wrong and least sure, a part seen "
@@ -139,7 +139,13 @@ def _kinds_of_sets(found: dict) -> str:
     for concept, kinds in found.items():
         for kind, row in kinds.items():
             if row["covered"]["n"] >= FEWEST_FOR_HALVES:
-                rows.append([f"{concept}, {kind}", f"{row['mean_size']:.2f}", share_words(row["covered"])])
+                rows.append(
+                    [
+                        f"{concept}, {kind}",
+                        interval_words(row["mean_size"], row["mean_size_interval"], ""),
+                        share_words(row["covered"]),
+                    ]
+                )
     if not rows:
         return ""
     rows += [[f"published, {kind}", f"{size:.2f}", "90 % asked"] for kind, size in PUBLISHED_MEAN_SIZES.items()]

@@ -16,6 +16,7 @@ from training.command import main
 from training.report_figures import (
     FEWEST_IN_BIN,
     bootstrap_interval,
+    mean_risk,
     reliability_bins,
     report_figures,
     risk_coverage,
@@ -96,6 +97,8 @@ def test_risk_against_coverage_by_hand():
     assert [round(point[1], 6) for point in found["curve"]] == [0, 0, round(1 / 3, 6), 0.25]
     assert (found["at"]["0.5"]["hits"], found["at"]["0.5"]["n"]) == (0, 2)
     assert found["area"] == pytest.approx((1 / 3 + 1 / 4) / 4)
+    sure, right = np.array([0.9, 0.4, 0.6, 0.8]), np.array([True, True, False, True])
+    assert mean_risk(sure, right) == pytest.approx(found["area"])
     assert risk_coverage([]) == {"n": 0, "curve": [], "at": {}, "area": None}
 
 
