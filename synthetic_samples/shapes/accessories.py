@@ -71,7 +71,7 @@ def hand_control(rng: np.random.Generator, style: str) -> tuple[list[Piece], str
         )
         pieces.append(Part(hook, rubber(rng), label))
     if rng.random() < 0.35:
-        small = sticker(rng)
+        small = _relabelled(sticker(rng), label)
         pieces.append(small.moved(turn((0, 0, 1), 180) @ shift(y=-depth / 2 - 0.001)))
     down = rng.random() < 0.8
     end = np.array([0, 0, -height / 2 if down else height / 2])
@@ -180,7 +180,7 @@ def _plug_in(rng: np.random.Generator) -> list[Piece]:
         )
     pieces.append(_lead(rng, np.array([0, -d * 0.1, 0.004]), rng.uniform(0.15, 0.4)))
     if rng.random() < 0.7:
-        pieces.append(sticker(rng).moved(shift(0, -d / 2 - 0.0006, h * 0.5)))
+        pieces.append(_relabelled(sticker(rng), "charger/body").moved(shift(0, -d / 2 - 0.0006, h * 0.5)))
     return pieces
 
 
@@ -246,5 +246,5 @@ def _in_line_adapter(rng: np.random.Generator) -> list[Piece]:
             plug = cylinder(0.008, 0.04).rotate((90, 0, 0)).translate(tuple(end + (0, 0, 0.005)))
             pieces.append(Part(plug, Material(any_colour(rng), 0.5), "charger/body"))
     if rng.random() < 0.7:
-        pieces.append(sticker(rng).moved(turn((1, 0, 0), -90) @ shift(y=-h - 0.0006)))
+        pieces.append(_relabelled(sticker(rng), "charger/body").moved(turn((1, 0, 0), -90) @ shift(y=-h - 0.0006)))
     return pieces

@@ -282,5 +282,7 @@ def _details(rng: np.random.Generator, pieces: list[Piece], head: list[Manifold]
         flat = turn((0, 0, 1), float(rng.choice([0, 180])))
         side = low[1] - 0.0008 if flat[0, 0] > 0 else -high[1] - 0.0008
         where = shift(x=float(rng.uniform(0.0, high[0] * 0.5)))
-        small = replace(label, width_m=label.width_m * scale, height_m=label.height_m * scale)
+        small = replace(
+            label, width_m=label.width_m * scale, height_m=label.height_m * scale, label="actuator_head/housing"
+        )
         pieces.append(small.moved(where @ flat @ shift(y=side)))
