@@ -26,7 +26,7 @@ bench: $(TEST_ENV)/ready  ## speed and memory of the serving path against the na
 	$(TEST_ENV)/bin/python -m tests.bench
 
 # DATA: folders of held-out renders or stand-ins. PHOTOS and LABELS: photos of your own, with a CSV or COCO JSON file.
-DATA ?= tests/standins/pictures
+DATA ?= synthetic_samples/samples tests/standins/pictures
 evaluate: $(TEST_ENV)/ready  ## how well the model reads, as one HTML page
 	$(TEST_ENV)/bin/python -m training report $(addprefix --data ,$(DATA)) $(if $(PHOTOS),--photos $(PHOTOS)) \
 		$(if $(LABELS),--labels $(LABELS)) --out out/evaluation/report.html

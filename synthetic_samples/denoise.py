@@ -18,7 +18,9 @@ def denoise(radiance: np.ndarray, albedo: np.ndarray, normal: np.ndarray, depth:
 
     `passes`, 0 to 5, is how often; each reaches farther than the one before.
     """
-    surface = np.where(depth[..., None] > 0, np.maximum(albedo, 0.03), 1.0).astype(np.float32)
+    # A pixel on an outline is part surface, part sky: the mean normal's length tells how much; the sky's "colour" is 1.
+    covered = np.clip(np.linalg.norm(normal, axis=2, keepdims=True), 0, 1) * (depth[..., None] > 0)
+    surface = (np.maximum(albedo, 0.03) * (covered > 0) + (1 - covered)).astype(np.float32)
     light = _without_fireflies(np.ascontiguousarray(radiance / surface, np.float32))
     for step, neighbours in _PASSES[:passes]:
         light = _smoothed(light, normal, depth, step, neighbours)
