@@ -12,9 +12,9 @@ from starlette.exceptions import HTTPException
 from api.caregiver_told import told
 from api.case_changes import changes
 from api.case_photos import picture_of
-from api.case_summary import queue_row, settings_of, summary_text
+from api.case_summary import plate_of, queue_row, settings_of, summary_text
 from api.case_view import CLOSED, HANDED_OVER, UNDO, CaseView, view
-from api.cases import Conflict, NoSuchCase, Said
+from api.cases import CaseRow, Conflict, NoSuchCase, Said
 from api.languages import SOURCE
 from api.page_forms import small_form
 from api.sessions import COOKIE, SESSION_MS, NotAllowed, Session, own_form, sign_in, sign_out, staff
@@ -24,8 +24,18 @@ from classifier.taxonomy import UNLISTED
 from guidance.case_model import SKIPPED
 from guidance.catalogue_model import PERSON_IN_SLING, UNSURE
 
-ROLE = "agent"
 SHOWN_IN_QUEUE = 50
+READING_FIELDS = {
+    "block_1_v": "First block at rest, V",
+    "block_2_v": "Second block at rest, V",
+    "pack_v": "Whole pack at rest, V",
+    "rest_hours": "Rest before that, hours",
+    "meter_error_percent": "Error of the meter, %",
+    "loaded_v": "While the arm raises, V",
+    "load_current_a": "Current meanwhile, A",
+}
+"""What is asked for, with its unit; `guidance/electricity.py` judges it."""
+
 FAULTS_SHOWN = 8
 
 router = APIRouter(prefix="/staff", include_in_schema=False)
@@ -34,7 +44,7 @@ router = APIRouter(prefix="/staff", include_in_schema=False)
 @router.get("/sign-in")
 def sign_in_page(request: Request) -> Response:
     """Token and name."""
-    return _show(request, "staff/sign_in.html", None, wrong=False)
+    return show_staff(request, "staff/sign_in.html", None, wrong=False)
 
 
 @router.post("/sign-in")
@@ -51,7 +61,7 @@ async def signed_in(request: Request) -> Response:
             sign_in, request.app.state.cases, request.app.state.settings, form.get("token", "").strip(), name, address
         )
     except NotAllowed:
-        return _show(request, "staff/sign_in.html", None, wrong=True, status=403)
+        return show_staff(request, "staff/sign_in.html", None, wrong=True, status=403)
     answer = RedirectResponse("/staff/cases", 303)
     secure = request.url.scheme == "https"
     answer.set_cookie(COOKIE, cookie, SESSION_MS // 1000, path="/", httponly=True, samesite="strict", secure=secure)
@@ -61,7 +71,7 @@ async def signed_in(request: Request) -> Response:
 @router.post("/sign-out")
 async def signed_out(request: Request) -> Response:
     """End the session."""
-    await _form(request)
+    await staff_form(request)
     await run_in_threadpool(sign_out, request.app.state.cases, request.cookies.get(COOKIE, ""))
     answer = RedirectResponse("/staff/sign-in", 303)
     answer.delete_cookie(COOKIE, path="/")
@@ -85,13 +95,13 @@ def queue(request: Request, code: str = "") -> Response:
         except NoSuchCase:  # deleted while the list was made
             continue
     rows.sort(key=lambda row: row.rank)
-    return _show(request, "staff/queue.html", session, rows=rows, unknown=code)
+    return show_staff(request, "staff/queue.html", session, rows=rows, unknown=code)
 
 
 @router.post("/cases")
 async def open_case(request: Request) -> Response:
     """Open a case for a caller who has none yet."""
-    session, _ = await _form(request)
+    session, _ = await staff_form(request)
     first = Said(PERSON_IN_SLING, {"id": PERSON_IN_SLING, "answer": UNSURE}, {})
     case_id, _ = await run_in_threadpool(request.app.state.cases.start, SOURCE, session.who(request), first)
     return RedirectResponse(f"/staff/cases/{case_id}", 303)
@@ -100,7 +110,7 @@ async def open_case(request: Request) -> Response:
 @router.get("/cases/{case_id}")
 def case_page(request: Request, case_id: str) -> Response:
     """One case on one screen."""
-    return _case(request, staff(request), case_id)
+    return show_case(request, staff(request), case_id)
 
 
 @router.get("/cases/{case_id}/changes")
@@ -123,21 +133,21 @@ def picture(request: Request, case_id: str, photo_id: str) -> Response:
 @router.post("/cases/{case_id}/link")
 async def link(request: Request, case_id: str) -> Response:
     """A link for the caller's telephone, as an address and as a QR code; shown once."""
-    session, _ = await _form(request)
+    session, _ = await staff_form(request)
     return await run_in_threadpool(_link, request, session, case_id)
 
 
 @router.post("/cases/{case_id}/answers")
 async def answer(request: Request, case_id: str) -> Response:
     """Record an answer, a correction, an undo, a hand-over or the confirmed fault."""
-    session, form = await _form(request)
+    session, form = await staff_form(request)
     return await run_in_threadpool(_answer, request, session, case_id, form)
 
 
 def _answer(request: Request, session: Session, case_id: str, form: dict[str, str]) -> Response:
     store = request.app.state.cases
     row = store.by_id(case_id)
-    seen = _view(request, row)
+    seen = staff_view(request, session, row)
     kind, said = form.get("kind", ""), {"id": form.get("id", ""), "answer": form.get("answer", "")}
     version = int(form["version"]) if form.get("version", "").isdecimal() else 0
     if version == row.version and not _possible(request, seen, kind, said):
@@ -146,7 +156,7 @@ def _answer(request: Request, session: Session, case_id: str, form: dict[str, st
         store.say(case_id, version, Said(kind, said, seen.summary()), session.who(request))
     except Conflict:
         changed = "Somebody else changed this case meanwhile. Nothing was overwritten; this is how it stands now."
-        return _case(request, session, case_id, changed=changed, status=409)
+        return show_case(request, session, case_id, changed=changed, status=409)
     return RedirectResponse(f"/staff/cases/{case_id}", 303)
 
 
@@ -174,13 +184,14 @@ def _link(request: Request, session: Session, case_id: str) -> Response:
     token = make_link(store, case_id, session.who(request))
     address = f"{request.base_url}{store.by_id(case_id).language}/u/{token}"
     code = segno.make(address, error="m").svg_inline(scale=5, border=4, dark="#000000", light="#ffffff")
-    return _case(request, session, case_id, link=address, qr=Markup(code))
+    return show_case(request, session, case_id, link=address, qr=Markup(code))
 
 
-def _case(request: Request, session: Session, case_id: str, status: int = 200, **more: Any) -> Response:
+def show_case(request: Request, session: Session, case_id: str, status: int = 200, **more: Any) -> Response:
+    """One case on one screen; `more` overrides what the page says."""
     state = request.app.state
     row = state.cases.by_id(case_id)
-    seen = _view(request, row)
+    seen = staff_view(request, session, row)
     catalogue = state.resources.catalogue
     there = {p.id: picture_of(state.cases, state.shelf, row.id, p.id) is not None for p in seen.photos}
     language = state.pages.languages[SOURCE]
@@ -197,19 +208,23 @@ def _case(request: Request, session: Session, case_id: str, status: int = 200, *
         "all_faults": sorted(catalogue.faults, key=lambda f: f.name),
         "summary": summary_text(seen, catalogue),
         "state": queue_row(row, catalogue, state.cases.now_ms()),
+        "plate": plate_of(seen),
+        "reading_fields": READING_FIELDS,
         "here": f"/staff/cases/{case_id}",
         "changed": "",
         "link": "",
         "qr": "",
     }
-    return _show(request, "staff/case.html", session, status=status, **{**values, **more})
+    return show_staff(request, "staff/case.html", session, status=status, **{**values, **more})
 
 
-def _view(request: Request, row) -> CaseView:
-    return view(row, request.app.state.cases, request.app.state.resources, ROLE)
+def staff_view(request: Request, session: Session, row: CaseRow) -> CaseView:
+    """The case as this person's role sees it; an administrator sees what an agent sees."""
+    role = "technician" if session.role == "technician" else "agent"
+    return view(row, request.app.state.cases, request.app.state.resources, role)
 
 
-async def _form(request: Request) -> tuple[Session, dict[str, str]]:
+async def staff_form(request: Request) -> tuple[Session, dict[str, str]]:
     """Who sends a form of ours, and its fields."""
     session = await run_in_threadpool(staff, request)
     form = await small_form(request)
@@ -217,6 +232,7 @@ async def _form(request: Request) -> tuple[Session, dict[str, str]]:
     return session, form
 
 
-def _show(request: Request, template: str, session: Session | None, **values: Any) -> Response:
+def show_staff(request: Request, template: str, session: Session | None, **values: Any) -> Response:
+    """One page of the staff."""
     pages = request.app.state.pages
     return pages.show(template, pages.languages[SOURCE], "", session=session, **values)

@@ -7,7 +7,16 @@ from contextlib import asynccontextmanager, suppress
 from fastapi import FastAPI
 from fastapi.concurrency import run_in_threadpool
 
-from api import agent_pages, caregiver_pages, case_routes, installable_pages, problems, troubleshooting, upload_links
+from api import (
+    agent_pages,
+    caregiver_pages,
+    case_routes,
+    installable_pages,
+    problems,
+    technician_pages,
+    troubleshooting,
+    upload_links,
+)
 from api.case_photos import Shelf, forget_expired
 from api.cases import CaseStore
 from api.identification import Resources
@@ -59,6 +68,7 @@ def create_app(settings: Settings, resources: Resources | None = None) -> FastAP
     app.include_router(troubleshooting.router)
     app.include_router(case_routes.router)
     app.include_router(agent_pages.router)
+    app.include_router(technician_pages.router)
     app.include_router(installable_pages.router)
     for tag in app.state.pages.languages:
         app.include_router(installable_pages.of_language, prefix=f"/{tag}")

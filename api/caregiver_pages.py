@@ -106,9 +106,9 @@ async def photo(request: Request, token: str) -> Response:
     state = request.app.state
     row = await run_in_threadpool(_row, request, token)
     state.slots.refuse_if_full()
-    async with case_photos_form(request, state.settings.max_request_mib * 2**20) as (photos, keep):
+    async with case_photos_form(request, state.settings.max_request_mib * 2**20) as (photos, fields):
         for one in photos:
-            days = state.settings.photo_days if keep else 0
+            days = state.settings.photo_days if fields.get("keep") == "yes" else 0
             await state.slots.run(
                 add_photo, state.cases, state.shelf, row.id, one, days, state.resources, _who(request)
             )

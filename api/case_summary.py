@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from api.case_view import CLOSED, HANDED_OVER, CaseView, in_force
+from api.case_view import CLOSED, HANDED_OVER, PLATE, CaseView, in_force
 from api.cases import CaseRow
 from api.wording import percent, plain
 from guidance.catalogue import Catalogue
@@ -58,6 +58,13 @@ def closed_case(row: CaseRow) -> dict[str, str] | None:
     return {"setting": str(closed[-1].said["id"]), "fault": str(closed[-1].said["answer"])} if closed else None
 
 
+def plate_of(view: CaseView) -> dict[str, str]:
+    """What the last photographed rating plate said, in words."""
+    plates = [event.said for event in view.live if event.kind == PLATE]
+    names = {"gtin": "article number", "serial": "serial number", "batch": "batch", "produced": "produced on"}
+    return {words: str(plates[-1][key]) for key, words in names.items() if plates and plates[-1].get(key)}
+
+
 def summary_text(view: CaseView, catalogue: Catalogue) -> str:
     """The case as plain text: what it is, what was found, what is probable, what was decided."""
     state = queue_row(view.row, catalogue, view.row.changed_ms)
@@ -71,6 +78,7 @@ def summary_text(view: CaseView, catalogue: Catalogue) -> str:
     for event in view.live:
         if event.kind in ("context", "step", "observation"):
             lines.append(f"- {plain(str(event.said['id']))}: {plain(str(event.said['answer']))} ({event.role})")
+    lines += [f"Plate, {name}: {value}" for name, value in plate_of(view).items()]
     lines += [f"Probable: {c.name} {percent(c.probability)}" for c in view.help.components[:3]]
     closed = [event for event in view.live if event.kind == CLOSED]
     if closed:

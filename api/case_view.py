@@ -9,14 +9,14 @@ from api.identification import Resources, answer_for
 from api.triage import ASK_HURT
 from api.triage_record import Event, Record
 from guidance.answer_model import Answer, CatalogueInfo
-from guidance.case_model import Seen, StepOut, Troubleshooting
+from guidance.case_model import Readings, Seen, StepOut, Troubleshooting
 from guidance.catalogue_model import PERSON_IN_SLING, Role
 from guidance.derived_questions import WHICH_BOX
 from guidance.evidence import Observed
 from guidance.safety import ASK_SLING
 from guidance.troubleshoot import troubleshoot
 
-ANSWERS = ("person_in_sling", "danger_signs", "symptom", "context", "step", "observation", "could_hurt")
+ANSWERS = ("person_in_sling", "danger_signs", "symptom", "context", "step", "observation", "could_hurt", "readings")
 """Kinds of event that answer a question; `api/triage_record.py` knows what each means."""
 
 NO_PHOTO, WENT_ON, UNDO, PHOTO = "no_photo", "went_on", "undo", "photo"
@@ -25,7 +25,10 @@ NO_PHOTO, WENT_ON, UNDO, PHOTO = "no_photo", "went_on", "undo", "photo"
 HANDED_OVER, CLOSED = "handed_over", "closed"
 """A technician takes the case on; the case is over, with the fault that was confirmed."""
 
-UNDOABLE = (*ANSWERS, NO_PHOTO, WENT_ON, PHOTO, HANDED_OVER, CLOSED)
+PLATE = "plate"
+"""What the code on a rating plate says: article, serial number, production date."""
+
+UNDOABLE = (PLATE, *ANSWERS, NO_PHOTO, WENT_ON, PHOTO, HANDED_OVER, CLOSED)
 
 
 @dataclass(frozen=True)
@@ -169,7 +172,12 @@ def _observed(live: Sequence[CaseEvent], resources: Resources) -> list[Observed]
 def _record(live: Sequence[CaseEvent], found: Answer | None, resources: Resources, role: Role) -> Record:
     pool = resources.catalogue.pool
     said = tuple(
-        Event(kind=e.kind, id=str(e.said.get("id", "")), answer=str(e.said.get("answer", "")))
+        Event(
+            kind=e.kind,
+            id=str(e.said.get("id", "")),
+            answer=str(e.said.get("answer", "")),
+            readings=Readings.model_validate(e.said["readings"]) if e.kind == "readings" else None,
+        )
         for e in live
         if e.kind in ANSWERS
     )

@@ -31,8 +31,8 @@ async def small_form(request: Request) -> dict[str, str]:
 
 
 @asynccontextmanager
-async def case_photos_form(request: Request, max_bytes: int) -> AsyncIterator[tuple[list[NamedPhoto], bool]]:
-    """The photos of a form, and whether they may be kept; they lie on disk until this is left."""
+async def case_photos_form(request: Request, max_bytes: int) -> AsyncIterator[tuple[list[NamedPhoto], dict[str, str]]]:
+    """The photos of a form, and its text fields; the photos lie on disk until this is left."""
     try:
         parts = await counted(request, max_bytes).form(max_files=MOST_FIELDS, max_fields=MOST_FIELDS)
     except HTTPException as error:
@@ -41,6 +41,7 @@ async def case_photos_form(request: Request, max_bytes: int) -> AsyncIterator[tu
         came = [part for part in parts.getlist("photos") if not isinstance(part, str) and (part.filename or part.size)]
         if not came:
             raise NothingToGoOn("No photo came. Take one, or go on without a photo.")
-        yield [named_photo(part, number) for number, part in enumerate(came, 1)], parts.get("keep") == "yes"
+        fields = {name: value for name, value in parts.items() if isinstance(value, str)}
+        yield [named_photo(part, number) for number, part in enumerate(came, 1)], fields
     finally:
         await parts.close()

@@ -60,9 +60,9 @@ async def upload(request: Request, token: str) -> Response:
     case_id = await run_in_threadpool(_case, request, token)
     state.slots.refuse_if_full()
     who = Who("caregiver", "by link", request.client.host if request.client else "")
-    async with case_photos_form(request, state.settings.max_request_mib * 2**20) as (photos, keep):
+    async with case_photos_form(request, state.settings.max_request_mib * 2**20) as (photos, fields):
         for one in photos:
-            days = state.settings.photo_days if keep else 0
+            days = state.settings.photo_days if fields.get("keep") == "yes" else 0
             await state.slots.run(add_photo, state.cases, state.shelf, case_id, one, days, state.resources, who)
     return RedirectResponse(f"{request.url.path.removesuffix('/photos')}?sent=yes", 303)
 

@@ -19,7 +19,8 @@ HERE = Path(__file__).parent
 PHOTO = HERE.parent / "standins" / "pictures" / "images" / "000003.jpg"
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 TOKEN = "only for these screenshots"
-PHONE, DESK = {"width": 360, "height": 740}, {"width": 1280, "height": 800}
+PHONE, TABLET, DESK = ({"width": w, "height": h} for w, h in ((360, 740), (768, 1024), (1280, 800)))
+TECHNICIAN = "also only for these screenshots"
 GAP_PX = 12
 GROUND = (120, 124, 128)
 
@@ -28,7 +29,8 @@ def main() -> None:
     """Serve, walk, and write one sheet for each of the two people."""
     folder = Path(tempfile.mkdtemp())
     weights = {"weights": sys.argv[1]} if len(sys.argv) > 1 else {}
-    app = create_app(Settings(database=f"sqlite:///{folder / 'cases.db'}", agent_token=TOKEN, **weights))
+    tokens = {"agent_token": TOKEN, "technician_token": TECHNICIAN}
+    app = create_app(Settings(database=f"sqlite:///{folder / 'cases.db'}", **tokens, **weights))
     server = uvicorn.Server(uvicorn.Config(app, port=0, log_level="warning"))
     thread = threading.Thread(target=server.run)
     thread.start()
@@ -40,6 +42,7 @@ def main() -> None:
         shots = [*_caregiver(browser, url, "en", "light"), *_caregiver(browser, url, "es", "dark")]
         _sheet(shots, 5, "caregiver.png")
         _sheet([_agent(browser, url, theme) for theme in ("light", "dark")], 2, "agent.png")
+        _sheet([_technician(browser, url, theme) for theme in ("light", "dark")], 2, "technician.png")
         browser.close()
     server.should_exit = True
     thread.join(10)
@@ -81,6 +84,33 @@ def _agent(browser: Browser, url: str, theme: str) -> Image.Image:
         version = page.locator("body").get_attribute("data-version")
         page.keyboard.press(key)
         page.locator(f"body:not([data-version='{version}'])").wait_for()
+    return _shot(page)
+
+
+def _technician(browser: Browser, url: str, theme: str) -> Image.Image:
+    page = browser.new_context(base_url=url, viewport=TABLET, color_scheme=theme).new_page()
+    page.goto("/staff/cases")
+    page.locator("#name").fill("Tom")
+    page.locator("#token").fill(TECHNICIAN)
+    page.keyboard.press("Enter")
+    page.get_by_role("button", name="New case for a caller").click()
+    for key in ("1", "1", "1", "3"):
+        version = page.locator("body").get_attribute("data-version")
+        page.keyboard.press(key)
+        page.locator(f"body:not([data-version='{version}'])").wait_for()
+    page.get_by_role("button", name="Make a link").click()
+    caller = browser.new_context(viewport=PHONE).new_page()
+    caller.goto(page.locator(".address").inner_text())
+    caller.locator("#picture").set_input_files(PHOTO)
+    page.locator(".crop img").first.wait_for()
+    page.get_by_label("First block").fill("12.65")
+    page.get_by_label("Second block").fill("10.2")
+    page.get_by_label("Rest before").fill("12")
+    page.get_by_label("Error of the meter").fill("0.5")
+    page.get_by_role("button", name="Judge the readings").click()
+    page.get_by_text("Battery: failed.").wait_for()
+    page.locator(".crop").first.scroll_into_view_if_needed()
+    page.wait_for_timeout(300)
     return _shot(page)
 
 
