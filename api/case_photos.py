@@ -13,7 +13,7 @@ from sqlalchemy import insert, select, update
 
 from api.case_database import reading
 from api.case_tables import cases, photos
-from api.cases import CaseStore, NoSuchCase, Said, Who
+from api.cases import CaseStore, NoSuchCase, Said, Who, plain_id
 from api.identification import NamedPhoto, Resources, read_photos
 from api.settings import MOST_PHOTOS
 from classifier.errors import TooManyPhotos
@@ -112,8 +112,12 @@ def photos_of(store: CaseStore, case_id: str) -> tuple[CasePhoto, ...]:
 
 
 def picture_of(store: CaseStore, shelf: Shelf, case_id: str, photo_id: str) -> bytes | None:
-    """The picture as a JPEG without metadata; None once it is forgotten or when the case has no such photo."""
-    wanted = select(photos.c.picture).where((photos.c.case_id == case_id) & (photos.c.id == photo_id))
+    """The picture as a JPEG without metadata; None once it is forgotten or when the case has no such photo.
+
+    Raises `NoSuchCase` for an id that is none.
+    """
+    own = (photos.c.case_id == plain_id(case_id)) & (photos.c.id == plain_id(photo_id))
+    wanted = select(photos.c.picture).where(own)
     with reading(store.engine) as connection:
         row = connection.execute(wanted).first()
     if row is None:

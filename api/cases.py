@@ -1,6 +1,7 @@
 """The cases: every change is an event, written whole and on disk before it is acknowledged, or refused."""
 
 import hashlib
+import re
 import secrets
 import time
 from collections.abc import Callable, Mapping
@@ -136,7 +137,7 @@ class CaseStore:
 
     def by_id(self, case_id: str) -> CaseRow:
         """A case by its id. Raises `NoSuchCase`."""
-        return self._one(cases.c.id == case_id, case_id)
+        return self._one(cases.c.id == plain_id(case_id), case_id)
 
     def by_code(self, code: str) -> CaseRow:
         """A case by the code that was read out, written in any way. Raises `NoSuchCase`."""
@@ -146,7 +147,7 @@ class CaseStore:
     def version(self, case_id: str) -> int:
         """The version as it is now. Raises `NoSuchCase`."""
         with reading(self.engine) as connection:
-            found = connection.scalar(select(cases.c.version).where(cases.c.id == case_id))
+            found = connection.scalar(select(cases.c.version).where(cases.c.id == plain_id(case_id)))
         if found is None:
             raise NoSuchCase(case_id)
         return found
@@ -160,6 +161,7 @@ class CaseStore:
 
     def delete(self, case_id: str, who: Who) -> None:
         """Delete a case with its events and photos; only the line in the audit log stays. Raises `NoSuchCase`."""
+        plain_id(case_id)
         with self.engine.begin() as connection:
             for table in (events, photos, links):
                 connection.execute(delete(table).where(table.c.case_id == case_id))
@@ -213,7 +215,7 @@ class CaseStore:
 
     def _bumped(self, connection: Connection, case_id: str, expected: int | None) -> int | None:
         """Raise the version by one; None when it is not the expected one. Holds the case until the transaction ends."""
-        right = cases.c.id == case_id
+        right = cases.c.id == plain_id(case_id)
         if expected is not None:
             right &= cases.c.version == expected
         raised = update(cases).where(right).values(version=cases.c.version + 1, changed_ms=self.now_ms())
@@ -233,6 +235,13 @@ class CaseStore:
     def _code_taken(self, code: str) -> bool:
         with reading(self.engine) as connection:
             return connection.scalar(select(cases.c.id).where(cases.c.code == code)) is not None
+
+
+def plain_id(came: str) -> str:
+    """An id as we make them, and nothing that a database could stumble over. Raises `NoSuchCase`."""
+    if not re.fullmatch("[0-9a-f]{16,24}", came):
+        raise NoSuchCase(came)
+    return came
 
 
 def hashed(token: str) -> str:

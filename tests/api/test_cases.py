@@ -17,6 +17,7 @@ from sqlalchemy import text
 
 from api.case_database import open_database, reading
 from api.case_export import export_case
+from api.case_photos import Shelf, picture_of
 from api.case_tables import metadata
 from api.case_view import UNDO, in_force
 from api.cases import CODE_LETTERS, CaseEvent, CaseStore, Conflict, NoSuchCase, Said, Who, hashed
@@ -73,6 +74,12 @@ def test_the_same_answer_twice_is_taken_once(case_store: CaseStore) -> None:
 
 def test_what_is_not_there_is_said_so(case_store: CaseStore) -> None:
     for ask in (
+        lambda: case_store.by_id("\x00"),
+        lambda: case_store.by_token("\x00"),
+        lambda: case_store.by_code("\x00"),
+        lambda: picture_of(case_store, Shelf(), started(case_store), "\x00"),
+        lambda: case_store.by_id("0" * 16),
+        lambda: case_store.say("0" * 16, 1, note(1), ANA),
         lambda: case_store.by_token("guessed"),
         lambda: case_store.by_id("guessed"),
         lambda: case_store.by_code("AAAAAA"),
