@@ -4,6 +4,7 @@ import os
 import pwd
 import shutil
 import subprocess
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -31,16 +32,18 @@ class Postgres:
 
 
 @contextmanager
-def running_postgres(folder: Path) -> Iterator[Postgres]:
-    """Start a server in this folder and stop it at the end. Fails, naming the package, when there is none."""
+def running_postgres() -> Iterator[Postgres]:
+    """Start a server in a folder of its own and stop it at the end. Fails, naming the package, when there is none."""
+    with tempfile.TemporaryDirectory(prefix="postgres-") as folder:  # another account could not reach into pytest's own
+        yield from _served(Path(folder))
+
+
+def _served(folder: Path) -> Iterator[Postgres]:
     data, account = folder / "data", UNPRIVILEGED if os.getuid() == 0 else pwd.getpwuid(os.getuid()).pw_name
     data.mkdir(mode=0o700)
     if os.getuid() == 0:
         for path in (folder, data):
             shutil.chown(path, account)
-        for parent in folder.parents:  # the account has to be able to reach its folder
-            if parent.stat().st_uid == os.getuid() and parent != Path(parent.anchor):
-                parent.chmod(parent.stat().st_mode | 0o011)
 
     def run(*command: str) -> None:
         done = subprocess.run(

@@ -80,7 +80,7 @@ def case_store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[CaseS
 
 
 @pytest.fixture(scope="session")
-def postgres(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Postgres]:
+def postgres() -> Iterator[Postgres]:
     """A PostgreSQL server of our own, gone when the tests are over."""
-    with running_postgres(tmp_path_factory.mktemp("postgres")) as server:
+    with running_postgres() as server:
         yield server
