@@ -21,7 +21,7 @@ def catalogue():
 
 
 @pytest.fixture
-def converse(catalogue):
+def speak(catalogue):
     """Hold a conversation with given answers; gives the record, what was shown, and every record that was kept."""
 
     def hold(*answers: str, role: str = "caregiver", record: Record | None = None):
@@ -33,86 +33,86 @@ def converse(catalogue):
     return hold
 
 
-def test_the_first_question_is_the_person(converse):
-    record, shown, _ = converse()
+def test_the_first_question_is_the_person(speak):
+    record, shown, _ = speak()
     assert "Is somebody in the sling" in shown and "HOW TO COME DOWN" in shown
     assert "PROBABLY AT FAULT" not in shown and record.events == ()
 
 
-def test_yes_brings_the_person_down_and_asks_again(converse):
-    record, shown, _ = converse("yes", "?", "no")
+def test_yes_brings_the_person_down_and_asks_again(speak):
+    record, shown, _ = speak("yes", "?", "no")
     assert shown.count("Is somebody in the sling") == 3
     assert record.case().person_in_sling == "no"
 
 
-def test_a_danger_sign_ends_it(converse):
-    record, shown, _ = converse("no", "5, 2")
+def test_a_danger_sign_ends_it(speak):
+    record, shown, _ = speak("no", "5, 2")
     assert record.case().danger_signs == ("leaking_battery", "smoke")
     assert "OUT OF USE" in shown and "DANGER: Take the lift out of use now" in shown and "REPORT THIS CASE" in shown
     assert "=> What is wrong" not in shown
 
 
-def test_numbers_ids_back_skip_and_dont_know(converse):
-    record, shown, _ = converse(*SAFE)
+def test_numbers_ids_back_skip_and_dont_know(speak):
+    record, shown, _ = speak(*SAFE)
     assert [event.kind for event in record.events] == ["person_in_sling", "danger_signs", "symptom", "observation"]
     assert "PROBABLY AT FAULT" in shown
-    further, _, _ = converse("?", record=record)
+    further, _, _ = speak("?", record=record)
     assert len(further.events) == 5 and further.events[-1].answer == "unsure"
-    skipped, _, _ = converse("s", record=record)
+    skipped, _, _ = speak("s", record=record)
     assert skipped.events[-1].answer in ("skipped", "unsure")
-    back, _, _ = converse("?", "b", record=record)
+    back, _, _ = speak("?", "b", record=record)
     assert back == record
 
 
-def test_back_at_the_start_and_nonsense_are_said(converse):
-    _, shown, _ = converse("b", "perhaps", "17", "")
+def test_back_at_the_start_and_nonsense_are_said(speak):
+    _, shown, _ = speak("b", "perhaps", "17", "")
     assert "This is the first question." in shown
     assert "“perhaps” is none of the answers" in shown and "“17” is none" in shown
 
 
-def test_the_person_cannot_be_skipped(converse):
-    record, shown, _ = converse("s")
+def test_the_person_cannot_be_skipped(speak):
+    record, shown, _ = speak("s")
     assert record.events == () and "none of the answers" in shown
 
 
-def test_a_repair_that_works_ends_with_trial_and_release(converse, catalogue):
-    record, _, _ = converse(*SAFE)
+def test_a_repair_that_works_ends_with_trial_and_release(speak, catalogue):
+    record, _, _ = speak(*SAFE)
     case = record.after(Event(kind="step", id="release_stop", answer="works"))
-    _, shown, _ = converse(record=case)
+    _, shown, _ = speak(record=case)
     assert "BEFORE ANYBODY IS LIFTED" in shown
     assert "First try the lift without a person" in shown and "A competent person releases the lift" in shown
     assert shown.count("=>") == 1 and "Was anybody hurt" in shown and "REPORT" not in shown
-    hurt, shown, _ = converse("yes", record=case)
+    hurt, shown, _ = speak("yes", record=case)
     assert hurt.case().could_hurt is True and "REPORT THIS CASE" in shown
 
 
-def test_caregivers_see_no_technicians_step_to_the_end(converse, catalogue):
+def test_caregivers_see_no_technicians_step_to_the_end(speak, catalogue):
     forbidden = [row.text for row in (*catalogue.checks, *catalogue.repairs) if "caregiver" not in row.roles]
-    record, shown, _ = converse(*SAFE, *["?"] * 40)
+    record, shown, _ = speak(*SAFE, *["?"] * 40)
     assert not [text for text in forbidden if text in " ".join(shown.split())]
     assert "HAND OVER" in shown
 
 
-def test_meter_readings_are_taken_over_or_refused(converse):
-    start, _, _ = converse(*SAFE, role="technician")
+def test_meter_readings_are_taken_over_or_refused(speak):
+    start, _, _ = speak(*SAFE, role="technician")
     readings = ("r", "12,65 10.2", "", "8", "0.5", "", "")
-    record, shown, _ = converse(*readings, record=start)
+    record, shown, _ = speak(*readings, record=start)
     assert record.case().readings.blocks_v == (12.65, 10.2)
     assert "BATTERY BY THE METER: failed" in shown
-    refused, shown, _ = converse("r", "12.65 10.2", "300", "", "", "", "", record=start)
+    refused, shown, _ = speak("r", "12.65 10.2", "300", "", "", "", "", record=start)
     assert refused == start and "got 300 V" in shown
-    words, shown, _ = converse("r", "much", "", "", "", "", "", record=start)
+    words, shown, _ = speak("r", "much", "", "", "", "", "", record=start)
     assert words == start and "Readings are numbers" in shown
 
 
-def test_every_answer_is_kept_and_a_record_resumes_where_it_was(converse, tmp_path):
-    record, _, kept = converse(*SAFE)
+def test_every_answer_is_kept_and_a_record_resumes_where_it_was(speak, tmp_path):
+    record, _, kept = speak(*SAFE)
     assert [len(r.events) for r in kept] == [1, 2, 3, 4]
     path = tmp_path / "case.json"
     save_record(record, path)
     assert load_record(path) == record
-    _, before, _ = converse(record=record)
-    _, after, _ = converse(record=load_record(path))
+    _, before, _ = speak(record=record)
+    _, after, _ = speak(record=load_record(path))
     assert after == before
 
 
@@ -127,10 +127,10 @@ def test_what_is_no_record_is_refused(tmp_path, text, says):
         load_record(path)
 
 
-def test_a_record_of_another_catalogue_is_refused(converse):
+def test_a_record_of_another_catalogue_is_refused(speak):
     other = Record(catalogue=CatalogueInfo(id="other-pool", version="1"), role="agent")
     with pytest.raises(CaseError, match="start the case anew"):
-        converse(record=other)
+        speak(record=other)
 
 
 def test_the_command_keeps_a_record_and_resumes_it(tmp_path, monkeypatch, capsys):
