@@ -9,9 +9,10 @@ from api.identification import Resources, answer_for
 from api.triage import ASK_HURT
 from api.triage_record import Event, Record
 from guidance.answer_model import Answer, CatalogueInfo
-from guidance.case_model import Readings, Seen, StepOut, Troubleshooting
+from guidance.case_model import Seen, StepOut, Troubleshooting
 from guidance.catalogue_model import PERSON_IN_SLING, Role
 from guidance.derived_questions import WHICH_BOX
+from guidance.electricity import PackReadings
 from guidance.evidence import Observed
 from guidance.safety import ASK_SLING
 from guidance.troubleshoot import troubleshoot
@@ -176,7 +177,7 @@ def _record(live: Sequence[CaseEvent], found: Answer | None, resources: Resource
             kind=e.kind,
             id=str(e.said.get("id", "")),
             answer=str(e.said.get("answer", "")),
-            readings=Readings.model_validate(e.said["readings"]) if e.kind == "readings" else None,
+            readings=PackReadings.model_validate(e.said["readings"]) if e.kind == "readings" else None,
         )
         for e in live
         if e.kind in ANSWERS

@@ -21,7 +21,6 @@ from api.rating_plate import plate_in_photo
 from api.sessions import Session, own_form, staff
 from api.wording import percent
 from classifier.errors import InputError, PhotoError, ReadingError
-from guidance.case_model import Readings
 from guidance.electricity import PackReadings, judge_pack
 from guidance.parts import as_csv
 
@@ -95,10 +94,10 @@ def _readings(request: Request, session: Session, case_id: str, form: dict[str, 
     given = {name: form[name].strip().replace(",", ".") for name in READING_FIELDS if form.get(name, "").strip()}
     blocks = [given.pop(name) for name in ("block_1_v", "block_2_v") if name in given]
     try:
-        taken = Readings.model_validate({**given, **({"blocks_v": blocks} if blocks else {})})
+        taken = PackReadings.model_validate({**given, **({"blocks_v": blocks} if blocks else {})})
         if not (given or blocks):
             raise ReadingError("No reading came. Enter at least one.")
-        judge_pack(PackReadings(**taken.model_dump()))
+        judge_pack(taken)
     except ValidationError:
         return show_case(
             request, session, case_id, 422, changed="Readings are numbers, such as 12.65. Nothing changed."

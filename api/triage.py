@@ -15,7 +15,7 @@ from api.triage_record import Event, Record, load_record, save_record
 from api.triage_screen import said_of_case, said_of_question
 from classifier.errors import CaseError, InputError, ReadingError
 from guidance.answer_model import CatalogueInfo
-from guidance.case_model import SKIPPED, UNSURE, OutcomeOut, Readings, Seen, StepOut, Troubleshooting
+from guidance.case_model import SKIPPED, UNSURE, OutcomeOut, Seen, StepOut, Troubleshooting
 from guidance.catalogue import DEMO_CATALOGUE, Catalogue, load
 from guidance.catalogue_model import ROLES
 from guidance.derived_questions import WHICH_BOX
@@ -181,7 +181,7 @@ def _chosen(word: str, choices: list[str], kind: str) -> str | None:
     return None
 
 
-def _readings(read: Callable, write: Callable) -> Readings | None:
+def _readings(read: Callable, write: Callable) -> PackReadings | None:
     """Ask for each meter reading; an empty line leaves it out."""
     asks = {
         "blocks_v": "Voltage of each block at rest, two numbers (V)",
@@ -198,8 +198,8 @@ def _readings(read: Callable, write: Callable) -> Readings | None:
             numbers = came.replace(",", ".").split()
             given[name] = tuple(numbers) if name == "blocks_v" else numbers[0]
     try:
-        readings = Readings.model_validate(given)
-        judge_pack(PackReadings(**readings.model_dump()))
+        readings = PackReadings.model_validate(given)
+        judge_pack(readings)
         return readings
     except ValidationError:
         write("Readings are numbers, such as 12.65. Nothing was taken over.")

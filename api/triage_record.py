@@ -9,8 +9,9 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 
 from classifier.errors import CaseError
 from guidance.answer_model import CatalogueInfo
-from guidance.case_model import Case, Done, Observation, Readings, Seen
+from guidance.case_model import Case, Done, Observation, Seen
 from guidance.catalogue_model import Role
+from guidance.electricity import PackReadings
 from guidance.safety import NO_SIGN
 
 
@@ -24,7 +25,7 @@ class Event(BaseModel):
     ]
     id: str = ""
     answer: str = ""
-    readings: Readings | None = None
+    readings: PackReadings | None = None
 
 
 class Record(BaseModel):

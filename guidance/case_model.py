@@ -6,6 +6,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from guidance.answer_model import Advice, CatalogueInfo, LoweringAdvice, PartsOut, Section
 from guidance.catalogue_model import Role
+from guidance.electricity import PackReadings
 
 SCHEMA_VERSION = "1"
 
@@ -54,20 +55,6 @@ class Observation(Incoming):
     answer: str
 
 
-class Readings(Incoming):
-    """Meter readings of the pack; see `guidance/electricity.py`."""
-
-    blocks_v: tuple[float, ...] = ()
-    pack_v: float | None = None
-    rest_hours: float | None = None
-    meter_error_percent: float | None = None
-    loaded_v: float | None = None
-    load_current_a: float | None = None
-    charge_hours: float | None = None
-    gauge_bars_percent: float | None = None
-    beeps_under_load: bool | None = None
-
-
 class Case(Incoming):
     """Everything known of one lift in trouble. Nothing is kept between two calls, so all of it comes each time.
 
@@ -85,7 +72,7 @@ class Case(Incoming):
     observations: tuple[Observation, ...] = Field(default=(), max_length=50)
     control_box: Seen | None = None
     actuator: Seen | None = None
-    readings: Readings | None = None
+    readings: PackReadings | None = None
     could_hurt: bool | None = None
 
 

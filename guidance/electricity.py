@@ -10,6 +10,8 @@ import math
 from dataclasses import dataclass, field
 from typing import Literal
 
+from pydantic import BaseModel, ConfigDict
+
 from classifier.errors import ReadingError
 from guidance.electric_numbers import (
     AGM_ABOVE_FLOODED_V,
@@ -39,9 +41,10 @@ class Band:
     high: float
 
 
-@dataclass(frozen=True)
-class PackReadings:
+class PackReadings(BaseModel):
     """What was read; None where it was not. `blocks_v` and `pack_v` without load, `loaded_v` while the lift raises."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
 
     blocks_v: tuple[float, ...] = ()
     pack_v: float | None = None

@@ -29,7 +29,7 @@ from guidance.diagnosis import (
     fault_probabilities,
     generation_likelihood,
 )
-from guidance.electricity import Band, PackReadings, Verdict, judge_pack, lifts_left
+from guidance.electricity import Band, Verdict, judge_pack, lifts_left
 from guidance.explain import next_step
 from guidance.fault_model import LAST_RESORT
 from guidance.identified import Identified, identified
@@ -130,7 +130,7 @@ def _ask_symptom(catalogue: Catalogue) -> StepOut:
 
 
 def _diagnosed(case: Case, catalogue: Catalogue, lift: Identified) -> Troubleshooting:
-    verdict = judge_pack(PackReadings(**case.readings.model_dump())) if case.readings else None
+    verdict = judge_pack(case.readings) if case.readings else None
     likelihood = generation_likelihood(lift.generation_probabilities, catalogue)
     diagnosis = diagnose(case, catalogue, likelihood, verdict.findings if verdict else {})
     known = {

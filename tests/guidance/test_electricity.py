@@ -1,6 +1,5 @@
 """Battery arithmetic against published figures, and verdicts that claim no more than was read."""
 
-from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -73,14 +72,14 @@ def test_a_proven_pack_is_good():
 
 @pytest.mark.parametrize("missing", ["blocks_v", "rest_hours", "meter_error_percent", "loaded_v", "load_current_a"])
 def test_nothing_missing_yields_good(missing):
-    verdict = judge_pack(replace(PROVEN, **{missing: () if missing == "blocks_v" else None}))
+    verdict = judge_pack(PROVEN.model_copy(update={missing: () if missing == "blocks_v" else None}))
     assert verdict.state == "cannot_say"
     assert len(verdict.wants) == 1
 
 
 @pytest.mark.parametrize("rest_hours", [0, 1, 5.9])
 def test_too_short_a_rest_never_yields_good(rest_hours):
-    verdict = judge_pack(replace(PROVEN, rest_hours=rest_hours))
+    verdict = judge_pack(PROVEN.model_copy(update={"rest_hours": rest_hours}))
     assert verdict.state == "cannot_say"
     assert verdict.charge_percent == Band(0, 100)
 
@@ -102,7 +101,7 @@ def test_two_low_blocks_are_charged_before_they_are_judged():
 
 
 def test_a_pack_that_sags_under_load_has_failed_whatever_its_gauge_shows():
-    verdict = judge_pack(replace(PROVEN, loaded_v=17.5, gauge_bars_percent=100))
+    verdict = judge_pack(PROVEN.model_copy(update={"loaded_v": 17.5, "gauge_bars_percent": 100}))
     assert verdict.state == "failed"
     assert verdict.findings["load_test"] == "sags"
 
@@ -112,14 +111,14 @@ def test_bars_alone_prove_nothing():
 
 
 def test_a_light_load_does_not_test():
-    assert judge_pack(replace(PROVEN, load_current_a=0.5)).state == "cannot_say"
+    assert judge_pack(PROVEN.model_copy(update={"load_current_a": 0.5})).state == "cannot_say"
 
 
 def test_contradictions_are_named_and_not_averaged():
-    verdict = judge_pack(replace(PROVEN, pack_v=22.0))
+    verdict = judge_pack(PROVEN.model_copy(update={"pack_v": 22.0}))
     assert verdict.state == "cannot_say"
     assert "25.68" in verdict.contradictions[0] and "22.00" in verdict.contradictions[0]
-    assert "more than" in judge_pack(replace(PROVEN, pack_v=None, loaded_v=27.5)).contradictions[0]
+    assert "more than" in judge_pack(PROVEN.model_copy(update={"pack_v": None, "loaded_v": 27.5})).contradictions[0]
 
 
 @pytest.mark.parametrize(
