@@ -186,7 +186,7 @@ def _pair(rng: np.random.Generator, brief: Brief) -> Composition:
     box_move = shift(z=-standing.outline[:, 2].min()) @ turn((0, 0, 1), rng.uniform(-35, 35))
     laid = actuator_truth(built).moved(lay)
     gap = standing.moved(box_move).outline[:, 0].max() - laid.outline[:, 0].min() + rng.uniform(0.02, 0.08)
-    move = shift(gap * 1.0, rng.uniform(-0.12, 0.02), -laid.outline[:, 2].min()) @ lay
+    move = shift(gap, rng.uniform(-0.12, 0.02), -laid.outline[:, 2].min()) @ lay
     if rng.random() < 0.5:
         flip = turn((0, 0, 1), 180)
         move = flip @ move if rng.random() < 0.5 else move

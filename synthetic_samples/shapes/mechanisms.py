@@ -12,10 +12,8 @@ from synthetic_samples.geometry import (
     bevelled_prism,
     block,
     cylinder,
-    moved,
     rounded_block,
     rounded_outline,
-    shift,
     turn,
     turned,
 )
@@ -209,4 +207,4 @@ def _plain_end(rng: np.random.Generator, gear_radius: float, tube_radius: float)
         solid = cylinder(radius, height, radius * rng.uniform(0.6, 0.9))
     else:
         solid = cylinder(radius, height * 0.5) + cylinder(radius * 0.8, height)
-    return Mechanism(moved([Part(solid, material, "actuator_head/plain_end")], shift()), height)
+    return Mechanism([Part(solid, material, "actuator_head/plain_end")], height)
