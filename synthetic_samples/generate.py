@@ -217,11 +217,20 @@ def _start_worker(options: argparse.Namespace, counter, ends: list | None) -> No
     with counter.get_lock():
         number = counter.value
         counter.value += 1
+    if ends is not None:
+        _keep_to_two_cores(number)
     if ends is None:
         use_variant(options.variant)
         _worker = _Worker(options, render)
     else:
         _worker = _Worker(options, partial(render_remotely, ends[number]))
+
+
+def _keep_to_two_cores(number: int) -> None:
+    """Else the geometry library starts as many threads as there are cores, in each of as many workers."""
+    if hasattr(os, "sched_setaffinity"):  # Linux
+        cores = sorted(os.sched_getaffinity(0))
+        os.sched_setaffinity(0, {cores[number % len(cores)], cores[(number + 1) % len(cores)]})
 
 
 def _work(index: int) -> tuple[int, dict | None, str | None]:

@@ -153,7 +153,7 @@ def _label_ids(scene: FlatScene) -> np.ndarray:
     passes = mi.load_dict({"type": "aov", "aovs": "depth:depth,prim:prim_index"})
     world = mi.load_dict({"type": "scene", "all": mesh}, parallel=False)
     image = np.array(mi.render(world, sensor=_sensor(scene), integrator=passes, spp=1, seed=scene.seed))
-    ids = np.concatenate([t.ids for t in triangles])
+    ids = np.concatenate([t.ids for t in triangles] or [np.zeros(1, np.int32)])  # an empty scene: surroundings alone
     return np.where(image[..., -2] > 0, ids[image[..., -1].round().astype(int)], 0).astype(np.int32)
 
 
