@@ -43,11 +43,8 @@ def render_remotely(end: Connection, flat):
 
 def _serve(variant: str, gpu: int, served: Sequence[Connection]) -> None:
     os.environ["CUDA_VISIBLE_DEVICES"] = str(gpu)
-    import drjit
-
     from synthetic_samples.render import render, use_variant
 
-    drjit.set_thread_count(1)  # the GPU does the work; a pool for every core in every process only gets in the way
     use_variant(variant)
     while True:
         for end in wait(served):
