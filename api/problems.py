@@ -1,11 +1,15 @@
 """Every error as application/problem+json (RFC 9457), mapped from the tree of failures in one place."""
 
 from http import HTTPStatus
+from typing import Any
+from urllib.parse import quote
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, RedirectResponse
+from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
+from starlette.routing import Match
 
 from api.cases import Conflict, NoSuchCase
 from api.page_errors import error_page, wants_page
@@ -29,6 +33,40 @@ STATUS_OF = {
 """Failures of a request to status and title; anything else is a fault of ours (500)."""
 
 
+MEANING_OF = {
+    401: "No token, or none that a role has",
+    403: "The role may not do this",
+    404: "No such case",
+    413: "Too many bytes or pixels",
+    415: "Not a body, or not an image, that we read",
+    422: "Unreadable or malformed",
+    429: "Too many requests from this address; see Retry-After",
+    500: "A fault of ours",
+    503: "Full; see Retry-After",
+}
+"""The statuses that a route can answer with instead of its document."""
+
+
+class Problem(BaseModel):
+    """What went wrong, as RFC 9457 lays it out: the same members for every error of every route."""
+
+    type: str = Field(
+        json_schema_extra={"format": "uri"}, description="names the kind of problem, the same from release to release"
+    )
+    title: str = Field(description="the kind of problem in words")
+    status: int = Field(ge=400, le=599, description="the status of the answer")
+    detail: str = Field(description="what came, what is wanted, and what to do next")
+    instance: str = Field(json_schema_extra={"format": "uri-reference"}, description="the address that was asked")
+    photo: str | None = Field(None, description="the name of the photo that it is about")
+    version: int | None = Field(None, description="the version of the case by now")
+
+
+def refusals(*statuses: int) -> dict[int | str, dict[str, Any]]:
+    """These statuses as the description of a route names them; the document of each is a `Problem`."""
+    content = {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}}
+    return {status: {"description": MEANING_OF[status], "content": content} for status in statuses}
+
+
 class RequestTooLarge(Exception):
     """More bytes are coming than a request may have; the message says how many may come."""
 
@@ -44,14 +82,22 @@ def problem(
         "title": title,
         "status": status,
         "detail": detail,
-        "instance": request.url.path,
+        "instance": quote(request.url.path),
         **more,
     }
     return JSONResponse(body, status, headers, MEDIA_TYPE)
 
 
 def install(app: FastAPI) -> None:
-    """Answer every exception of this application with a problem document."""
+    """Answer every exception of this application with a problem document, and say so in its description."""
+    described = app.openapi
+
+    def with_problems() -> dict[str, Any]:
+        document = described()
+        document["components"]["schemas"]["Problem"] = Problem.model_json_schema()
+        return document
+
+    app.openapi = with_problems
     app.add_exception_handler(errors.HoistloreError, _failure)
     app.add_exception_handler(NoSuchCase, _no_case)
     app.add_exception_handler(Conflict, _conflict)
@@ -111,7 +157,16 @@ async def _http(request: Request, error: HTTPException) -> Response:
     told = str(error.detail)
     if told == phrase:
         told = f"{request.method} {request.url.path} is not served; /docs describes what is."
-    return problem(request, error.status_code, phrase.capitalize(), told, dict(error.headers or {}))
+    headers = dict(error.headers or {})
+    if error.status_code == 405:
+        headers["Allow"] = ", ".join(_methods_of(request))
+    return problem(request, error.status_code, phrase.capitalize(), told, headers)
+
+
+def _methods_of(request: Request) -> list[str]:
+    """The methods of every route at this address; the framework names those of the first alone."""
+    at_this_address = (r for r in request.app.routes if r.matches(request.scope)[0] is not Match.NONE)
+    return sorted({method for route in at_this_address for method in getattr(route, "methods", None) or ()})
 
 
 async def _invalid(request: Request, error: RequestValidationError) -> Response:

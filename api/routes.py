@@ -2,6 +2,7 @@
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from typing import Any
 
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse
@@ -9,6 +10,7 @@ from fastapi.responses import HTMLResponse
 from api.docs_page import docs_page
 from api.identification import NamedPhoto, Resources, answer_for, check_request, read_photos
 from api.overlay import draw_overlay, jpeg_bytes
+from api.problems import refusals
 from api.settings import MOST_PHOTOS
 from api.upload import Form, received_form
 from classifier.errors import InputError, PhotoError
@@ -19,45 +21,30 @@ from guidance.catalogue_model import ROLES
 router = APIRouter()
 
 PHOTO_SCHEMA = {"type": "string", "format": "binary", "description": "JPEG, PNG, WebP or HEIC, judged by its content"}
-PROBLEM = {"application/problem+json": {"schema": {"type": "object"}}}
-FORM = {
-    "requestBody": {
-        "required": True,
-        "content": {
-            "multipart/form-data": {
-                "schema": {
-                    "type": "object",
-                    "properties": {
-                        "photos": {"type": "array", "items": PHOTO_SCHEMA, "maxItems": MOST_PHOTOS},
-                        "observations": {
-                            "type": "string",
-                            "description": 'a JSON list, for example [{"id": "battery_comes_off", "answer": "yes"}]',
-                        },
-                        "role": {
-                            "type": "string",
-                            "enum": list(ROLES),
-                            "default": ROLES[0],
-                            "description": "who is told",
-                        },
-                    },
-                }
-            }
-        },
-    }
+OBSERVATIONS_SCHEMA = {
+    "type": "string",
+    "contentMediaType": "application/json",
+    "description": 'a JSON list, for example [{"id": "battery_comes_off", "answer": "yes"}]',
 }
-REFUSALS = {
-    status: {"description": description, "content": PROBLEM}
-    for status, description in {
-        413: "Too many bytes or pixels",
-        415: "Not an image that we read",
-        422: "Unreadable or malformed",
-        429: "Too many requests from this address; see Retry-After",
-        503: "Full; see Retry-After",
-    }.items()
-}
+JPEG_SCHEMA = {"type": "string", "format": "binary"}
+ROLE_SCHEMA = {"type": "string", "enum": list(ROLES), "default": ROLES[0], "description": "who is told"}
+REFUSALS = refusals(413, 415, 422, 429, 503)
 
 
-@router.post("/v1/identifications", response_model=Answer, openapi_extra=FORM, responses=REFUSALS)
+def _form(most_photos: int, **schema: Any) -> dict[str, Any]:
+    """The description of a multipart body; `schema` says which of its fields have to come."""
+    photos = {"type": "array", "items": PHOTO_SCHEMA, "minItems": 1, "maxItems": most_photos}
+    properties = {"photos": photos, "observations": OBSERVATIONS_SCHEMA, "role": ROLE_SCHEMA}
+    whole = {"type": "object", "properties": properties, "additionalProperties": False, **schema}
+    return {"requestBody": {"required": True, "content": {"multipart/form-data": {"schema": whole}}}}
+
+
+@router.post(
+    "/v1/identifications",
+    response_model=Answer,
+    openapi_extra=_form(MOST_PHOTOS, anyOf=[{"required": ["photos"]}, {"required": ["observations"]}]),
+    responses=REFUSALS,
+)
 async def identifications(request: Request) -> Response:
     """Identify one lift from up to six photos of it and from what somebody saw; at least one of either."""
     async with _taken_in(request) as form:
@@ -67,9 +54,12 @@ async def identifications(request: Request) -> Response:
 
 @router.post(
     "/v1/overlays",
-    openapi_extra=FORM,
+    openapi_extra=_form(1, required=["photos"]),
     response_class=Response,
-    responses={200: {"content": {"image/jpeg": {}}, "description": "The photo, drawn on"}, **REFUSALS},
+    responses={
+        200: {"content": {"image/jpeg": {"schema": JPEG_SCHEMA}}, "description": "The photo, drawn on"},
+        **REFUSALS,
+    },
 )
 async def overlays(request: Request) -> Response:
     """One photo back as a JPEG with what was found drawn on it."""

@@ -1,30 +1,90 @@
-"""What a technician adds to a case: meter readings, the rating plate's code, parts as a file, a job sheet to print."""
+"""What a technician adds to a case: photos, meter readings, the rating plate's code, a basket; the job sheet."""
 
 import io
+import json
 from datetime import UTC, datetime
 
 from fastapi import APIRouter, Request, Response
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import RedirectResponse
 from PIL import Image
-from pydantic import ValidationError
 from starlette.exceptions import HTTPException
 
-from api.agent_pages import READING_FIELDS, show_case, show_staff, staff_form, staff_view
-from api.case_photos import photos_of, picture_of
+from api.agent_pages import (
+    CHANGED,
+    READING_FIELDS,
+    back_to,
+    component_names,
+    show_case,
+    show_staff,
+    staff_form,
+    staff_language,
+    staff_view,
+)
+from api.basket import basket_csv, basket_of, checked, ordered
+from api.case_photos import add_photo, photos_of, picture_of
 from api.case_summary import plate_of, queue_row
-from api.case_view import PLATE
+from api.case_view import BASKET, CHECKED, PLATE
 from api.cases import Conflict, Said
+from api.identification import NamedPhoto
+from api.job_sheet import job_document
 from api.overlay import jpeg_bytes
 from api.page_forms import case_photos_form
 from api.rating_plate import plate_in_photo
-from api.sessions import Session, own_form, staff
+from api.sessions import NotAllowed, Session, own_form, staff
+from api.settings import MOST_PHOTOS
+from api.slots import Full
+from api.workshop import entered, evidence_of
 from api.wording import percent
-from classifier.errors import InputError, PhotoError, ReadingError
+from classifier.errors import InputError, PhotoError, ReadingError, TooManyPhotos
 from guidance.electricity import PackReadings, judge_pack
 from guidance.parts import as_csv
 
+ROLE = "technician"
+
+STANDING_WORDS = {
+    "fits": "fits",
+    "not_sure_yet": "not sure yet",
+    "does_not_fit": "does not fit",
+    "superseded": "not supplied any more",
+    "not_in_catalogue": "not in the catalogue",
+}
+"""How a line of the basket stands, on the job sheet."""
+
 router = APIRouter(prefix="/staff", include_in_schema=False)
+
+
+@router.post("/cases/{case_id}/photos")
+async def add_photos(request: Request, case_id: str) -> Response:
+    """Read several photos into the case. Those that cannot be read are named; the others are kept."""
+    session = await run_in_threadpool(staff, request, ROLE)
+    state = request.app.state
+    state.slots.refuse_if_full()
+    try:
+        async with case_photos_form(request, state.settings.max_request_mib * 2**20) as (photos, fields):
+            own_form(session, fields)
+            days = state.settings.photo_days if fields.get("keep") == "yes" else 0
+            refused = await _refused_photos(request, session, case_id, photos, days)
+    except InputError as error:
+        return await run_in_threadpool(show_case, request, session, case_id, 422, changed=str(error))
+    if refused:
+        told = {"refused": refused, "taken": len(photos) - len(refused)}
+        return await run_in_threadpool(show_case, request, session, case_id, 422, **told)
+    return RedirectResponse(f"/staff/cases/{case_id}#photos", 303)
+
+
+@router.post("/cases/{case_id}/basket")
+async def put_in_basket(request: Request, case_id: str) -> Response:
+    """So many of one part are to be ordered; none takes it out."""
+    session, form = await _technician_s_form(request)
+    return await run_in_threadpool(_put_in_basket, request, session, case_id, form)
+
+
+@router.post("/cases/{case_id}/checked")
+async def check_before_order(request: Request, case_id: str) -> Response:
+    """One sentence of what is confirmed before ordering holds, or does not."""
+    session, form = await _technician_s_form(request)
+    return await run_in_threadpool(_check_before_order, request, session, case_id, form)
 
 
 @router.post("/cases/{case_id}/readings")
@@ -50,7 +110,7 @@ async def plate(request: Request, case_id: str) -> Response:
             return await run_in_threadpool(show_case, request, session, case_id, 422, changed=str(error))
     produced = found.produced.isoformat() if found.produced else None
     said = {"gtin": found.gtin, "serial": found.serial, "batch": found.batch, "produced": produced}
-    return await run_in_threadpool(_say, request, session, case_id, PLATE, said, fields.get("version", ""))
+    return await run_in_threadpool(_say, request, session, case_id, PLATE, said, {**fields, "at": "rating"}, {})
 
 
 @router.get("/cases/{case_id}/photos/{photo_id}/parts/{number}")
@@ -71,50 +131,143 @@ def part_of_photo(request: Request, case_id: str, photo_id: str, number: int) ->
 
 @router.get("/cases/{case_id}/parts.csv")
 def parts_csv(request: Request, case_id: str) -> Response:
-    """The parts of a case, one a line."""
+    """The parts of the likeliest faults, one a line."""
     session = staff(request)
     row = request.app.state.cases.by_id(case_id)
-    text = as_csv(staff_view(request, session, row).help.parts)
-    headers = {"Content-Disposition": f'attachment; filename="parts-{row.code}.csv"', "Cache-Control": "no-store"}
-    return Response(text, media_type="text/csv", headers=headers)
+    return _file(as_csv(staff_view(request, session, row).help.parts), "text/csv", f"parts-{row.code}.csv")
+
+
+@router.get("/cases/{case_id}/basket.csv")
+def basket_as_csv(request: Request, case_id: str) -> Response:
+    """The basket, one part a line."""
+    session, state = staff(request), request.app.state
+    row = state.cases.by_id(case_id)
+    basket = basket_of(staff_view(request, session, row), state.resources.catalogue)
+    return _file(basket_csv(basket), "text/csv", f"basket-{row.code}.csv")
+
+
+@router.get("/cases/{case_id}/sheet.json")
+def sheet_as_json(request: Request, case_id: str) -> Response:
+    """The job sheet for another program."""
+    session, state = staff(request), request.app.state
+    row, catalogue = state.cases.by_id(case_id), state.resources.catalogue
+    seen = staff_view(request, session, row)
+    summary = queue_row(row, catalogue, state.cases.now_ms())
+    document = job_document(seen, summary, basket_of(seen, catalogue), catalogue)
+    text = json.dumps(document, ensure_ascii=False, indent=2) + "\n"
+    return _file(text, "application/json", f"job-{row.code}.json")
 
 
 @router.get("/cases/{case_id}/sheet")
 def sheet(request: Request, case_id: str) -> Response:
-    """The job sheet: one page for the workshop, to be printed."""
+    """The job sheet: for the workshop, to be printed."""
     session, state = staff(request), request.app.state
-    row = state.cases.by_id(case_id)
+    row, catalogue = state.cases.by_id(case_id), state.resources.catalogue
     seen = staff_view(request, session, row)
-    summary = queue_row(row, state.resources.catalogue, state.cases.now_ms())
-    values = {"view": seen, "state": summary, "plate": plate_of(seen), "percent": percent}
+    values = {
+        **component_names(catalogue),
+        "view": seen,
+        "state": queue_row(row, catalogue, state.cases.now_ms()),
+        "plate": plate_of(seen),
+        "percent": percent,
+        "basket": basket_of(seen, catalogue),
+        "standing_words": STANDING_WORDS,
+        "entered": entered(seen),
+        "reading_fields": READING_FIELDS,
+        "evidence": evidence_of(seen, catalogue, staff_language(request)),
+    }
     return show_staff(request, "staff/sheet.html", session, **values)
 
 
-def _readings(request: Request, session: Session, case_id: str, form: dict[str, str]) -> Response:
-    given = {name: form[name].strip().replace(",", ".") for name in READING_FIELDS if form.get(name, "").strip()}
-    blocks = [given.pop(name) for name in ("block_1_v", "block_2_v") if name in given]
+def _file(text: str, media_type: str, name: str) -> Response:
+    headers = {"Content-Disposition": f'attachment; filename="{name}"', "Cache-Control": "no-store"}
+    return Response(text, media_type=media_type, headers=headers)
+
+
+async def _technician_s_form(request: Request) -> tuple[Session, dict[str, str]]:
+    session, form = await staff_form(request)
+    if session.role != ROLE:
+        raise NotAllowed
+    return session, form
+
+
+async def _refused_photos(
+    request: Request, session: Session, case_id: str, photos: list[NamedPhoto], keep_days: int
+) -> list[str]:
+    """Read them one by one; of each that is not kept its place, its name and why. Each is kept whole or not at all."""
+    state, language = request.app.state, staff_language(request)
+    refused = []
+    for number, one in enumerate(photos, 1):
+        try:
+            await state.slots.run(
+                add_photo, state.cases, state.shelf, case_id, one, keep_days, state.resources, session.who(request)
+            )
+            continue
+        except PhotoError as error:
+            reason = error.reason
+        except TooManyPhotos:
+            reason = language.fill("The case has {most} photos already, and takes no more.", most=MOST_PHOTOS)
+        except Full:
+            reason = language.say("Too many photos are being read just now. Send this one again.")
+        words = "Photo {number} of {count}, {name}: {reason}"
+        refused.append(language.fill(words, number=number, count=len(photos), name=one.name, reason=reason))
+    return refused
+
+
+def _put_in_basket(request: Request, session: Session, case_id: str, form: dict[str, str]) -> Response:
+    state = request.app.state
+    row = state.cases.by_id(case_id)
+    part, quantity = form.get("part", ""), form.get("quantity", "")
+    typed = {f"quantity-{part}": quantity}
     try:
+        seen = staff_view(request, session, row)
+        said = ordered(seen, state.resources.catalogue, part, quantity, staff_language(request))
+    except InputError as error:
+        return show_case(request, session, case_id, 422, changed=str(error), typed=typed)
+    if said is None:  # the basket says so already, as after a double tap
+        return RedirectResponse(f"/staff/cases/{case_id}#basket", 303)
+    return _say(request, session, case_id, BASKET, said, {**form, "at": "basket"}, typed)
+
+
+def _check_before_order(request: Request, session: Session, case_id: str, form: dict[str, str]) -> Response:
+    state = request.app.state
+    seen = staff_view(request, session, state.cases.by_id(case_id))
+    said = checked(seen, state.resources.catalogue, form.get("id", ""), form.get("answer", ""))
+    if said is None:
+        words = "This is not on the list of what to confirm for the parts in the basket. Nothing changed."
+        return show_case(request, session, case_id, 422, changed=staff_language(request).say(words))
+    return _say(request, session, case_id, CHECKED, said, {**form, "at": "basket"}, {})
+
+
+def _readings(request: Request, session: Session, case_id: str, form: dict[str, str]) -> Response:
+    filled = {name: form[name].strip().replace(",", ".") for name in READING_FIELDS if form.get(name, "").strip()}
+    try:
+        given = {name: float(words) for name, words in filled.items()}
+        blocks = [given.pop(name) for name in ("block_1_v", "block_2_v") if name in given]
         taken = PackReadings.model_validate({**given, **({"blocks_v": blocks} if blocks else {})})
         if not (given or blocks):
             raise ReadingError("No reading came. Enter at least one.")
         judge_pack(taken)
-    except ValidationError:
-        return show_case(
-            request, session, case_id, 422, changed="Readings are numbers, such as 12.65. Nothing changed."
-        )
+    except ValueError:
+        changed = staff_language(request).say("Readings are numbers, such as 12.65. Nothing changed.")
+        return show_case(request, session, case_id, 422, changed=changed, typed=form)
     except ReadingError as error:
-        return show_case(request, session, case_id, 422, changed=f"{error} Nothing changed.")
+        changed = f"{error} {staff_language(request).say('Nothing changed.')}"
+        return show_case(request, session, case_id, 422, changed=changed, typed=form)
     said = {"id": "readings", "answer": "", "readings": taken.model_dump(mode="json", exclude_defaults=True)}
-    return _say(request, session, case_id, "readings", said, form.get("version", ""))
+    return _say(request, session, case_id, "readings", said, {**form, "at": "readings"}, form)
 
 
-def _say(request: Request, session: Session, case_id: str, kind: str, said: dict, version: str) -> Response:
+def _say(
+    request: Request, session: Session, case_id: str, kind: str, said: dict, form: dict[str, str], typed: dict[str, str]
+) -> Response:
+    """Record it, or show the case as it stands with what was `typed` when somebody else was faster."""
     store = request.app.state.cases
     known = staff_view(request, session, store.by_id(case_id)).summary()
-    expected = int(version) if version.isdecimal() else 0
+    expected = int(form["version"]) if form.get("version", "").isdecimal() else 0
     try:
         store.say(case_id, expected, Said(kind, said, known), session.who(request))
     except Conflict:
-        changed = "Somebody else changed this case meanwhile. Nothing was overwritten; this is how it stands now."
-        return show_case(request, session, case_id, 409, changed=changed)
-    return RedirectResponse(f"/staff/cases/{case_id}", 303)
+        changed = staff_language(request).say(CHANGED)
+        return show_case(request, session, case_id, 409, changed=changed, typed=typed)
+    return back_to(case_id, form)

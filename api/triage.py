@@ -8,8 +8,6 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 
-from pydantic import ValidationError
-
 from api.settings import Settings
 from api.triage_record import Event, Record, load_record, save_record
 from api.triage_screen import said_of_case, said_of_question
@@ -191,17 +189,17 @@ def _readings(read: Callable, write: Callable) -> PackReadings | None:
         "loaded_v": "Voltage while the arm raises (V)",
         "load_current_a": "Current while the arm raises (A)",
     }
-    given: dict[str, object] = {}
+    given: dict[str, list[str]] = {}
     for name, ask in asks.items():
         came = read(f"  {ask}: ")
         if came and came.strip():
-            numbers = came.replace(",", ".").split()
-            given[name] = tuple(numbers) if name == "blocks_v" else numbers[0]
+            given[name] = came.replace(",", ".").split()
     try:
-        readings = PackReadings.model_validate(given)
+        numbers = {name: tuple(map(float, words)) for name, words in given.items()}
+        readings = PackReadings(**{name: n if name == "blocks_v" else n[0] for name, n in numbers.items()})
         judge_pack(readings)
         return readings
-    except ValidationError:
+    except ValueError:
         write("Readings are numbers, such as 12.65. Nothing was taken over.")
     except (CaseError, ReadingError) as error:
         write(f"{error}. Nothing was taken over.")

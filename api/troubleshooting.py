@@ -6,6 +6,8 @@ from fastapi import APIRouter, Request, Response
 from fastapi.routing import APIRoute
 from starlette.exceptions import HTTPException
 
+from api.problems import refusals
+from classifier.errors import InputError
 from guidance.case_model import Case, Troubleshooting
 from guidance.catalogue import Catalogue
 from guidance.troubleshoot import troubleshoot
@@ -31,7 +33,12 @@ class _SmallBodies(APIRoute):
                     raise HTTPException(413, f"A case may have {MOST_CASE_BYTES // 1024} KiB; send less.")
                 return message
 
-            return await handler(Request(request.scope, receive))
+            try:
+                return await handler(Request(request.scope, receive))
+            except HTTPException as error:
+                if error.status_code != 400:
+                    raise
+                raise InputError("The body is no text in UTF-8. Send one case as JSON.") from error
 
         return limited
 
@@ -39,7 +46,7 @@ class _SmallBodies(APIRoute):
 router = APIRouter(route_class=_SmallBodies)
 
 
-@router.post("/v1/troubleshooting", response_model=Troubleshooting)
+@router.post("/v1/troubleshooting", response_model=Troubleshooting, responses=refusals(413, 422, 429, 503))
 async def troubleshooting(case: Case, request: Request) -> Response:
     """What is said first, what is probably wrong, which step comes next and why, and which part fits."""
     state = request.app.state

@@ -2,11 +2,11 @@
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, StrictBool
 
 from guidance.answer_model import Advice, CatalogueInfo, LoweringAdvice, PartsOut, Section
 from guidance.catalogue_model import Role
-from guidance.electricity import PackReadings
+from guidance.electricity import Number, PackReadings
 
 SCHEMA_VERSION = "1"
 
@@ -37,7 +37,7 @@ class Seen(BaseModel):
     model_config = ConfigDict(frozen=True, extra="ignore", populate_by_name=True)
 
     decision: Literal["confirmed", "likely", "undecided", "unlisted", "not_seen"]
-    probabilities: dict[str, Annotated[float, Field(ge=0.0, le=1.0)]] = {}
+    probabilities: dict[str, Annotated[Number, Field(ge=0.0, le=1.0)]] = {}
     values: tuple[str, ...] = Field(default=(), alias="set")
 
 
@@ -73,7 +73,7 @@ class Case(Incoming):
     control_box: Seen | None = None
     actuator: Seen | None = None
     readings: PackReadings | None = None
-    could_hurt: bool | None = None
+    could_hurt: StrictBool | None = None
 
 
 class FaultOut(Section):

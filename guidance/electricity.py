@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field, StrictBool
 
 from classifier.errors import ReadingError
 from guidance.electric_numbers import (
@@ -33,6 +33,10 @@ from guidance.electric_numbers import (
 State = Literal["good", "low", "failed", "cannot_say"]
 
 
+Number = Annotated[float, Field(strict=True)]
+"""A number as such: neither text nor yes and no are taken for one."""
+
+
 @dataclass(frozen=True)
 class Band:
     """From `low` to `high`, both included."""
@@ -46,15 +50,15 @@ class PackReadings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    blocks_v: tuple[float, ...] = ()
-    pack_v: float | None = None
-    rest_hours: float | None = None
-    meter_error_percent: float | None = None
-    loaded_v: float | None = None
-    load_current_a: float | None = None
-    charge_hours: float | None = None
-    gauge_bars_percent: float | None = None
-    beeps_under_load: bool | None = None
+    blocks_v: tuple[Number, ...] = ()
+    pack_v: Number | None = None
+    rest_hours: Number | None = None
+    meter_error_percent: Number | None = None
+    loaded_v: Number | None = None
+    load_current_a: Number | None = None
+    charge_hours: Number | None = None
+    gauge_bars_percent: Number | None = None
+    beeps_under_load: StrictBool | None = None
 
 
 @dataclass(frozen=True)

@@ -47,7 +47,7 @@ class LiftPart(Row):
     name: Text
     depends_on: tuple[Literal["generation", "lowering"], ...] = ()
     confirm: tuple[Sentence, ...] = ()
-    photo: Text = ""
+    photo: str = ""
 
 
 class Context(Row):
