@@ -17,7 +17,9 @@ from api import (
     troubleshooting,
     upload_links,
 )
-from api.case_photos import Shelf, forget_expired
+from api.case_expiry import delete_expired
+from api.case_learning import Learning, learn
+from api.case_photos import Shelf
 from api.cases import CaseStore
 from api.identification import Resources
 from api.pages import Pages
@@ -26,8 +28,8 @@ from api.sessions import check_tokens
 from api.settings import Settings
 from api.slots import Rate, Slots
 
-FORGET_EVERY_S = 3600
-"""How often pictures whose time is over are looked for."""
+EXPIRE_EVERY_S = 3600
+"""How often pictures and cases whose time is over are looked for."""
 
 SIGN_INS_PER_MINUTE = 10
 """Tries from one address; a token of twenty characters is not guessed at that rate."""
@@ -40,11 +42,11 @@ def create_app(settings: Settings, resources: Resources | None = None) -> FastAP
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
-        forgetting = asyncio.create_task(_forget_pictures(app.state.cases))
+        expiring = asyncio.create_task(_expire(app))
         yield
-        forgetting.cancel()
+        expiring.cancel()
         with suppress(asyncio.CancelledError):
-            await forgetting
+            await expiring
         app.state.slots.close()
 
     app = FastAPI(
@@ -54,6 +56,7 @@ def create_app(settings: Settings, resources: Resources | None = None) -> FastAP
         lifespan=lifespan,
         docs_url=None,  # the framework's own pages fetch their scripts from elsewhere; ours stands alone
         redoc_url=None,
+        responses=problems.refusals(500),
     )
     app.state.settings = settings
     app.state.resources = loaded
@@ -61,6 +64,8 @@ def create_app(settings: Settings, resources: Resources | None = None) -> FastAP
     app.state.rate = Rate(settings.requests_per_minute)
     app.state.case_rate = Rate(settings.requests_per_minute_per_case)
     app.state.cases = CaseStore.open(settings.database)
+    app.state.learning = Learning(loaded.catalogue)
+    learn(app.state)
     app.state.sign_in_rate = Rate(SIGN_INS_PER_MINUTE)
     app.state.shelf = Shelf()
     app.state.pages = Pages.load(loaded.catalogue)
@@ -78,8 +83,9 @@ def create_app(settings: Settings, resources: Resources | None = None) -> FastAP
     return app
 
 
-async def _forget_pictures(cases: CaseStore) -> None:
-    """Look now, and then every hour, for pictures whose time is over."""
+async def _expire(app: FastAPI) -> None:
+    """Look now, and then every hour, for what is over, and for what was closed through another server."""
     while True:
-        await run_in_threadpool(forget_expired, cases)
-        await asyncio.sleep(FORGET_EVERY_S)
+        await run_in_threadpool(delete_expired, app.state.cases, app.state.settings.case_days)
+        await run_in_threadpool(learn, app.state)
+        await asyncio.sleep(EXPIRE_EVERY_S)

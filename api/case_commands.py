@@ -4,6 +4,7 @@ import argparse
 import json
 import os
 import sys
+from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -11,12 +12,11 @@ from api.settings import Settings
 from classifier.errors import InputError
 
 MOST_LISTED = 200
-MOST_COUNTED = 1_000_000
 
 
 def add_case_commands(commands: argparse._SubParsersAction) -> None:
     """Add both to the command line."""
-    cases = commands.add_parser("cases", help="list, export or delete cases; forget photos whose time is over")
+    cases = commands.add_parser("cases", help="list, export or delete cases; delete what is over")
     does = cases.add_subparsers(required=True, metavar="WHAT")
     listed = does.add_parser("list", help=f"the {MOST_LISTED} cases that changed last")
     listed.set_defaults(run=_list)
@@ -29,8 +29,10 @@ def add_case_commands(commands: argparse._SubParsersAction) -> None:
         one = does.add_parser(name, help=help_)
         one.add_argument("case", metavar="CODE", help="the code or the id of the case")
         one.set_defaults(run=run)
-    forget = does.add_parser("forget-photos", help="delete every picture whose time is over; the server does it hourly")
-    forget.set_defaults(run=_forget)
+    expired = does.add_parser(
+        "expire", help="delete the pictures and cases whose time is over; the server does it hourly"
+    )
+    expired.set_defaults(run=_expire)
     messages = commands.add_parser(
         "messages",
         help="add to a language's file what it lacks; a new file is a new language",
@@ -49,13 +51,10 @@ def _list(arguments: argparse.Namespace) -> int:
 
 
 def _closed(arguments: argparse.Namespace) -> int:
-    from api.case_summary import closed_case
+    from api.case_learning import closed_cases
 
-    store = _store()
-    for row in store.newest(MOST_COUNTED):
-        counted = closed_case(store.by_id(row["id"]))
-        if counted:
-            print(json.dumps(counted))
+    for case in closed_cases(_store(), {}):
+        print(json.dumps(asdict(case)))
     return 0
 
 
@@ -74,10 +73,11 @@ def _delete(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _forget(arguments: argparse.Namespace) -> int:
-    from api.case_photos import forget_expired
+def _expire(arguments: argparse.Namespace) -> int:
+    from api.case_expiry import delete_expired
 
-    print(f"pictures deleted: {forget_expired(_store())}")
+    deleted = delete_expired(_store(), Settings.from_environment(os.environ).case_days)
+    print(f"deleted: {deleted.pictures} pictures, {deleted.cases} cases")
     return 0
 
 

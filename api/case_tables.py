@@ -6,6 +6,7 @@ from sqlalchemy import (
     Boolean,
     Column,
     ForeignKey,
+    Index,
     Integer,
     LargeBinary,
     MetaData,
@@ -40,6 +41,7 @@ events = Table(
     Column("kind", String(24), nullable=False),
     Column("said", JSON, nullable=False),
     Column("known", JSON, nullable=False),  # what the case looked like to whoever said it
+    Index("events_kind", "kind"),
 )
 
 photos = Table(
@@ -83,4 +85,14 @@ audit = Table(
     Column("address", String(64), nullable=False),
     Column("action", String(32), nullable=False),
     Column("case_id", String(24), nullable=False),  # no reference: the line outlives the case
+    Index("audit_case_id", "case_id"),
+    Index("audit_at_ms", "at_ms"),
+)
+
+taught = Table(
+    "taught",
+    metadata,
+    Column("setting", String(64), primary_key=True),
+    Column("fault", String(64), primary_key=True),
+    Column("cases", Integer, nullable=False),  # how many closed cases that are deleted by now had confirmed this fault
 )

@@ -11,7 +11,7 @@ from sqlalchemy import Connection, Engine, delete, insert, select, update
 from sqlalchemy.exc import IntegrityError
 
 from api.case_database import open_database, reading
-from api.case_tables import audit, cases, events, links, photos
+from api.case_tables import audit, cases, events
 
 CODE_LETTERS = "ACDEFHJKMNPRTUVWXY3479"
 """Letters and digits that are not mistaken for each other when they are read out."""
@@ -160,14 +160,25 @@ class CaseStore:
             return [dict(row) for row in rows.mappings()]
 
     def delete(self, case_id: str, who: Who) -> None:
-        """Delete a case with its events and photos; only the line in the audit log stays. Raises `NoSuchCase`."""
-        plain_id(case_id)
+        """Delete a case with all that is kept of it; only its lines in the audit log stay. Raises `NoSuchCase`."""
         with self.engine.begin() as connection:
-            for table in (events, photos, links):
-                connection.execute(delete(table).where(table.c.case_id == case_id))
-            if connection.execute(delete(cases).where(cases.c.id == case_id)).rowcount == 0:
+            if not self.erase(connection, case_id, who, "delete"):
                 raise NoSuchCase(case_id)
-            self.note(connection, "delete", case_id, who)
+
+    def erase(self, connection: Connection, case_id: str, who: Who, action: str, version: int | None = None) -> bool:
+        """Delete a case, if it is there and still at this version; whether it was.
+
+        Its events, photos and links go with it. Its lines in the audit log stay, without the caregiver's address.
+        """
+        here = cases.c.id == plain_id(case_id)
+        if version is not None:
+            here &= cases.c.version == version
+        if connection.execute(delete(cases).where(here)).rowcount == 0:
+            return False
+        own = (audit.c.case_id == case_id) & (audit.c.role == "caregiver")
+        connection.execute(update(audit).where(own).values(address=""))
+        self.note(connection, action, case_id, who)
+        return True
 
     def note(self, connection: Connection, action: str, case_id: str, who: Who) -> None:
         """Write one line of the audit log."""

@@ -38,6 +38,7 @@ class Settings:
     technician_token: str = _setting("", "with which technicians sign in; empty: nobody can")
     administrator_token: str = _setting("", "with which administrators sign in; empty: nobody can")
     photo_days: int = _setting(30, "days that a photo is kept when its sender agreed", 1)
+    case_days: int = _setting(180, "days after its last change that a closed or never taken up case is deleted", 1)
 
     @property
     def photo_limits(self) -> PhotoLimits:

@@ -177,5 +177,5 @@ def test_the_commands_list_export_and_delete_a_case(ana: Desk, app, monkeypatch,
     assert main(["cases", "list"]) == 0 and code in capsys.readouterr().out
     assert main(["cases", "export", code]) == 0
     assert json.loads(capsys.readouterr().out)["case"]["id"] == case_id
-    assert main(["cases", "delete", case_id]) == 0 and main(["cases", "forget-photos"]) == 0
+    assert main(["cases", "delete", case_id]) == 0 and main(["cases", "expire"]) == 0
     assert main(["cases", "export", code]) == 2 and "hoistlore cases list" in capsys.readouterr().err
