@@ -164,9 +164,13 @@ async def _http(request: Request, error: HTTPException) -> Response:
 
 
 def _methods_of(request: Request) -> list[str]:
-    """The methods of every route at this address; the framework names those of the first alone."""
-    at_this_address = (r for r in request.app.routes if r.matches(request.scope)[0] is not Match.NONE)
-    return sorted({method for route in at_this_address for method in getattr(route, "methods", None) or ()})
+    """The methods that are served at this address; the framework names those of its first route alone."""
+
+    def served(method: str) -> bool:
+        scope = {**request.scope, "method": method}
+        return any(route.matches(scope)[0] is Match.FULL for route in request.app.routes)
+
+    return [method for method in ("DELETE", "GET", "HEAD", "PATCH", "POST", "PUT") if served(method)]
 
 
 async def _invalid(request: Request, error: RequestValidationError) -> Response:

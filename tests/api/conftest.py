@@ -15,6 +15,7 @@ from api.app import create_app
 from api.cases import CaseStore
 from api.identification import Resources
 from api.settings import Settings
+from tests.api.described import Described
 from tests.postgres_server import Postgres, running_postgres
 
 
@@ -33,7 +34,9 @@ def toy_resources(toy_settings: Settings) -> Resources:
 
 @pytest.fixture
 def client(toy_settings: Settings, toy_resources: Resources) -> Iterator[TestClient]:
+    """A client whose answers are all held against the description of the API."""
     with TestClient(create_app(toy_settings, toy_resources), raise_server_exceptions=False) as client:
+        Described(client.app.openapi()).watch(client)
         yield client
 
 
