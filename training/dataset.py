@@ -5,9 +5,9 @@ from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+import cv2
 import numpy as np
 import torch
-from PIL import Image, ImageOps
 
 from classifier.photo import MID_GREY
 from synthetic_samples.part_maps import PARTS, REDUCTION
@@ -93,25 +93,27 @@ class PictureBank:
 
 
 def load_upright(path: Path, largest_px: int) -> np.ndarray:
-    """One picture as uint8 (height, width, 3), turned upright, reduced where a side is longer than `largest_px`."""
-    try:
-        with Image.open(path) as opened:
-            picture = ImageOps.exif_transpose(opened).convert("RGB")
-    except OSError as problem:
-        raise DatasetError(f"{path}: not a readable picture ({problem}); render it again or remove its line") from None
-    if max(picture.size) > largest_px:
-        picture.thumbnail((largest_px, largest_px), Image.Resampling.BOX)
-    return np.asarray(picture)
+    """One picture as uint8 (height, width, 3), turned upright, reduced where a side is longer than `largest_px`.
+
+    By OpenCV, which lets other threads decode meanwhile.
+    """
+    picture = cv2.imread(str(path), cv2.IMREAD_COLOR)  # turns it by its EXIF orientation
+    if picture is None:
+        raise DatasetError(f"{path}: not a readable picture; render it again or remove its line")
+    height, width = picture.shape[:2]
+    scale = largest_px / max(height, width)
+    if scale < 1:
+        size = max(1, round(width * scale)), max(1, round(height * scale))
+        picture = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
+    return cv2.cvtColor(picture, cv2.COLOR_BGR2RGB)
 
 
 def load_part_map(path: Path, width: int, height: int) -> np.ndarray:
     """The part map of a picture that is now `width` by `height`: uint8, a quarter of that rounded up."""
-    wanted = (-(-width // REDUCTION), -(-height // REDUCTION))
-    try:
-        with Image.open(path) as opened:
-            spots = np.asarray(opened if opened.size == wanted else opened.resize(wanted, Image.Resampling.NEAREST))
-    except OSError as problem:
-        raise DatasetError(f"{path}: not a readable part map ({problem}); render it again") from None
+    spots = cv2.imread(str(path), cv2.IMREAD_UNCHANGED)
+    if spots is None:
+        raise DatasetError(f"{path}: not a readable part map; render it again")
     if spots.ndim != 2 or spots.max() >= len(PARTS):
         raise DatasetError(f"{path}: a part map is one channel of numbers under {len(PARTS)}; render it again")
-    return spots
+    wanted = (-(-width // REDUCTION), -(-height // REDUCTION))
+    return spots if spots.shape[::-1] == wanted else cv2.resize(spots, wanted, interpolation=cv2.INTER_NEAREST_EXACT)

@@ -16,7 +16,7 @@ from training.dataset import PictureBank
 from training.finding import FinderBatches, finder_loss
 from training.manifest import Record
 from training.model import backbone_parameters, new_network
-from training.pace import LAYOUTS, best_layout, learning_rate_share
+from training.pace import learning_rate_share, memory_layout, steps_a_second
 from training.reading import ReaderBatches, reader_loss
 
 REPORT_EVERY_S = 5.0
@@ -124,7 +124,9 @@ class _Run:
         )
         on_gpu = self.device.type == "cuda"
         self.optimiser = torch.optim.AdamW(groups, lr=1.0, weight_decay=self.schedule.weight_decay, fused=on_gpu)
-        self.layout, self.total_steps = "contiguous", self.schedule.steps
+        self.layout, self.total_steps = memory_layout(self.device), self.schedule.steps
+        for each in (self.net, self.averaged):
+            each.to(memory_format=self.layout)
         self.steps, self.elapsed_s, self.losses, self.running_since = 0, 0.0, {}, time.monotonic()
         self.recent: list[tuple[float, int]] = []
         self.pairs: list[
@@ -132,20 +134,17 @@ class _Run:
         ] = []  # averaged and current, looked up once: it is every step
 
     def plan(self) -> None:
-        """Measure which layout is faster, and with minutes given how many steps they allow."""
-        if self.device.type == "cuda" or self.schedule.minutes:
-            layout, rate = best_layout(self._work, self.net)
-            self._lay_out(layout)
-            if self.schedule.minutes:
-                self.total_steps = max(20, int(rate * 60 * self.schedule.minutes))
-            images = rate * self.schedule.batch
-            print(f"{self.job.name}: {images:.0f} images/s with {layout}, {self.total_steps} steps", flush=True)
+        """With minutes given, measure how many steps they allow."""
+        if self.schedule.minutes:
+            started = time.monotonic()
+            rate = steps_a_second(self._work, self.net)
+            self.total_steps = max(20, int(rate * 60 * self.schedule.minutes))
+            images, took = rate * self.schedule.batch, time.monotonic() - started
+            print(
+                f"{self.job.name}: {images:.0f} images/s, {self.total_steps} steps; measured in {took:.0f} s",
+                flush=True,
+            )
         self.running_since = time.monotonic()
-
-    def _lay_out(self, layout: str) -> None:
-        self.layout = layout
-        for net in (self.net, self.averaged):
-            net.to(memory_format=LAYOUTS[layout])
 
     def spent_s(self) -> float:
         return self.elapsed_s + time.monotonic() - self.running_since
@@ -166,18 +165,18 @@ class _Run:
         for group in self.optimiser.param_groups:
             group["lr"] = rate * group["scale"]
         self.optimiser.zero_grad(set_to_none=True)
-        self.losses = self._work(self.net, LAYOUTS[self.layout], self.steps)
+        self.losses = self._work(self.net, self.steps)
         nn.utils.clip_grad_norm_(self.net.parameters(), self.schedule.clip_norm)
         self.optimiser.step()
         self.steps += 1
         self._average()
 
-    def _work(self, net: nn.Module, layout: torch.memory_format, step: int) -> dict[str, torch.Tensor]:
+    def _work(self, net: nn.Module, step: int) -> dict[str, torch.Tensor]:
         torch.manual_seed(self.job.seed * 1_000_003 + step)  # dropout repeats in a resumed run
         rng = np.random.default_rng([self.job.seed, step])
         pictures, targets = self.job.draw(rng, self.schedule.batch)
         with torch.autocast(self.device.type, torch.bfloat16, enabled=self.device.type == "cuda"):
-            output = net(pictures.contiguous(memory_format=layout))
+            output = net(pictures.contiguous(memory_format=self.layout))
         losses = self.job.loss(output, targets)
         losses["total"].backward()
         return losses
@@ -228,7 +227,6 @@ class _Run:
             "optimiser": self.optimiser.state_dict(),
             "steps": self.steps,
             "total_steps": self.total_steps,
-            "layout": self.layout,
             "elapsed_s": self.spent_s(),
             "about": self.job.about,
         }
@@ -237,7 +235,6 @@ class _Run:
         """Go on from a stored state; refuses one of another run."""
         if state["about"] != self.job.about:
             raise TrainingError(f"{path} belongs to a run with other settings; remove it or choose another --out")
-        self._lay_out(state["layout"])
         self.net.load_state_dict(state["net"])
         self.averaged.load_state_dict(state["averaged"])
         self.optimiser.load_state_dict(state["optimiser"])
