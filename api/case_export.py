@@ -6,8 +6,10 @@ from typing import Any
 
 from sqlalchemy import select
 
+from api.basket import kept_in
 from api.case_database import reading
 from api.case_tables import audit, photos
+from api.case_view import in_force
 from api.cases import CaseStore, Who
 
 SCHEMA_VERSION = "1"
@@ -23,7 +25,9 @@ def export_case(store: CaseStore, case_id: str, who: Who) -> dict[str, Any]:
         log = [{key: value for key, value in line.items() if key not in ("id", "case_id")} for line in lines]
     with store.engine.begin() as connection:
         store.note(connection, "export", case_id, who)
-    return {"schema_version": SCHEMA_VERSION, "case": asdict(row), "photos": own, "audit": log}
+    to_order = [dict(said) for said in kept_in(in_force(row.events)).values()]
+    document = {"schema_version": SCHEMA_VERSION, "case": asdict(row), "to_order": to_order}
+    return {**document, "photos": own, "audit": log}
 
 
 def _photo(row: dict[str, Any]) -> dict[str, Any]:

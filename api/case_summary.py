@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from api.basket import Basket, basket_of
 from api.case_view import CLOSED, HANDED_OVER, PLATE, CaseView, in_force
 from api.cases import CaseRow
 from api.wording import percent, plain
@@ -36,7 +37,7 @@ def queue_row(row: CaseRow, catalogue: Catalogue, now_ms: int) -> QueueRow:
     urgency = 2 if status == "closed" else 0 if occupied != "no" else 1
     return QueueRow(
         id=row.id,
-        code=f"{row.code[:3]} {row.code[3:]}",
+        code=spoken_code(row.code),
         occupied=occupied,
         occupied_words=OCCUPIED.get(occupied, OCCUPIED["unsure"]),
         trouble=trouble.say if trouble else "not said yet",
@@ -45,6 +46,11 @@ def queue_row(row: CaseRow, catalogue: Catalogue, now_ms: int) -> QueueRow:
         photos=sum(event.kind == "photo" for event in in_force(row.events)),
         rank=(urgency, -row.changed_ms),
     )
+
+
+def spoken_code(code: str) -> str:
+    """A case's code as it is read out: in two halves."""
+    return f"{code[:3]} {code[3:]}"
 
 
 def settings_of(catalogue: Catalogue) -> dict[str, str]:
@@ -80,6 +86,7 @@ def summary_text(view: CaseView, catalogue: Catalogue) -> str:
             lines.append(f"- {plain(str(event.said['id']))}: {plain(str(event.said['answer']))} ({event.role})")
     lines += [f"Plate, {name}: {value}" for name, value in plate_of(view).items()]
     lines += [f"Probable: {c.name} {percent(c.probability)}" for c in view.help.components[:3]]
+    lines += _order(basket_of(view, catalogue))
     closed = [event for event in view.live if event.kind == CLOSED]
     if closed:
         lines.append(f"Confirmed fault: {catalogue.faults_by_id[str(closed[-1].said['answer'])].name}")
@@ -87,3 +94,13 @@ def summary_text(view: CaseView, catalogue: Catalogue) -> str:
         lines.append("REPORT: " + "; ".join(view.help.complaint.because))
     lines.append(f"Catalogue {view.help.catalogue.id} {view.help.catalogue.version}.")
     return "\n".join(lines)
+
+
+def _order(basket: Basket) -> list[str]:
+    """The basket with what speaks against ordering it yet; nothing when it is empty."""
+    lines = []
+    for row in basket.lines:
+        doubt = "" if row.standing == "fits" else f" ({plain(row.standing).upper()})"
+        lines.append(f"To order: {row.quantity} × {row.number} {row.name}{doubt}")
+    lines += [f"Confirm before ordering: {row.text}" for row in basket.confirm if not row.checked_by]
+    return lines + ([f"DO NOT MIX: {', '.join(basket.mixed)}"] if basket.mixed else [])

@@ -14,6 +14,7 @@ from guidance.catalogue_model import PERSON_IN_SLING, Role
 from guidance.derived_questions import WHICH_BOX
 from guidance.electricity import PackReadings
 from guidance.evidence import Observed
+from guidance.identified import Identified, identified
 from guidance.safety import ASK_SLING
 from guidance.troubleshoot import troubleshoot
 
@@ -29,7 +30,10 @@ HANDED_OVER, CLOSED = "handed_over", "closed"
 PLATE = "plate"
 """What the code on a rating plate says: article, serial number, production date."""
 
-UNDOABLE = (PLATE, *ANSWERS, NO_PHOTO, WENT_ON, PHOTO, HANDED_OVER, CLOSED)
+BASKET, CHECKED = "basket", "checked"
+"""So many of one part are to be ordered; one sentence of what is confirmed before ordering holds, or not."""
+
+UNDOABLE = (PLATE, *ANSWERS, NO_PHOTO, WENT_ON, PHOTO, HANDED_OVER, CLOSED, BASKET, CHECKED)
 
 
 @dataclass(frozen=True)
@@ -48,7 +52,10 @@ class Question:
 
 @dataclass(frozen=True)
 class CaseView:
-    """A case as one role sees it. `identification` is None while there is nothing to identify from."""
+    """A case as one role sees it. `identification` is None while there is nothing to identify from.
+
+    `lift`: what is confirmed of the lift, and what is still possible.
+    """
 
     row: CaseRow
     photos: tuple[CasePhoto, ...]
@@ -56,6 +63,7 @@ class CaseView:
     identification: Answer | None
     help: Troubleshooting
     which_box: Question
+    lift: Identified
 
     def said(self, kind: str) -> bool:
         """Whether something of this kind was said and not taken back."""
@@ -139,21 +147,26 @@ def view(row: CaseRow, store: CaseStore, resources: Resources, role: Role) -> Ca
     observed = _observed(live, resources)
     found = answer_for([p.reading for p in photos], observed, role, resources) if photos or observed else None
     record = _record(live, found, resources, role)
-    case_help = troubleshoot(record.case(), resources.catalogue)
-    return CaseView(row, photos, live, found, case_help, _which_box(resources))
+    case = record.case()
+    case_help, lift = troubleshoot(case, resources.catalogue), identified(case, resources.catalogue)
+    return CaseView(row, photos, live, found, case_help, _which_box(resources), lift)
 
 
 def in_force(events: Sequence[CaseEvent]) -> tuple[CaseEvent, ...]:
-    """The events that hold: an undo takes the last one back that can be taken back."""
+    """The events that hold: an undo takes the last one back that it may; a caregiver's only a caregiver's."""
     live: list[CaseEvent] = []
     for event in events:
         if event.kind != UNDO:
             live.append(event)
             continue
-        last = next((e for e in reversed(live) if e.kind in UNDOABLE and e.version > 1), None)
+        last = next((e for e in reversed(live) if e.version > 1 and _may_take_back(event, e)), None)
         if last is not None:
             live.remove(last)
     return tuple(live)
+
+
+def _may_take_back(undo: CaseEvent, event: CaseEvent) -> bool:
+    return event.kind in UNDOABLE and (undo.role != "caregiver" or event.role == "caregiver")
 
 
 def _which_box(resources: Resources) -> Question:

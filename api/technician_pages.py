@@ -34,8 +34,8 @@ from api.rating_plate import plate_in_photo
 from api.sessions import NotAllowed, Session, own_form, staff
 from api.settings import MOST_PHOTOS
 from api.slots import Full
-from api.workshop import entered, evidence_of
 from api.wording import percent
+from api.workshop import entered, evidence_of
 from classifier.errors import InputError, PhotoError, ReadingError, TooManyPhotos
 from guidance.electricity import PackReadings, judge_pack
 from guidance.parts import as_csv
@@ -70,7 +70,7 @@ async def add_photos(request: Request, case_id: str) -> Response:
     if refused:
         told = {"refused": refused, "taken": len(photos) - len(refused)}
         return await run_in_threadpool(show_case, request, session, case_id, 422, **told)
-    return RedirectResponse(f"/staff/cases/{case_id}#photos", 303)
+    return RedirectResponse(f"../{case_id}#photos", 303)
 
 
 @router.post("/cases/{case_id}/basket")
@@ -225,7 +225,7 @@ def _put_in_basket(request: Request, session: Session, case_id: str, form: dict[
     except InputError as error:
         return show_case(request, session, case_id, 422, changed=str(error), typed=typed)
     if said is None:  # the basket says so already, as after a double tap
-        return RedirectResponse(f"/staff/cases/{case_id}#basket", 303)
+        return RedirectResponse(f"../{case_id}#basket", 303)
     return _say(request, session, case_id, BASKET, said, {**form, "at": "basket"}, typed)
 
 
