@@ -1,5 +1,6 @@
 """Where the phone is held: distance, direction, roll, and what hangs in front of the subject."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,10 +14,22 @@ from synthetic_samples.room_materials import fabric
 _FULL_FRAME_HALF_WIDTH_MM = 18.0
 _LONGEST_TILT_DEG = 45.0
 
+SIDES_APART_DEG = 50.0
+"""Least difference in azimuth of two views of one lift."""
+
+MOST_VIEWS = 3
+"""So many views find room that far apart on the front half of any composition."""
+
+_WIDEST_DEG = 88
+_FRONT_DEG = tuple(range(-_WIDEST_DEG, _WIDEST_DEG + 1))
+
 
 @dataclass(frozen=True)
 class Camera:
-    """A pinhole at `position` (metres) looking at `target`; `view_deg` spans the longer side of the picture."""
+    """A pinhole at `position` (metres) looking at `target`; `view_deg` spans the longer side of the picture.
+
+    `azimuth_deg` is the direction that the subject is seen from, round its own upright axis: 0 is its front.
+    """
 
     position: tuple[float, float, float]
     target: tuple[float, float, float]
@@ -25,16 +38,23 @@ class Camera:
     focal_mm: float
     roll_deg: float
     distance_m: float
+    azimuth_deg: float
 
 
 def draw_camera(
-    rng: np.random.Generator, composition: Composition, framing: str, aspect: float, conditions: tuple[str, ...]
+    rng: np.random.Generator,
+    composition: Composition,
+    framing: str,
+    aspect: float,
+    conditions: tuple[str, ...],
+    sides: Sequence[float] = (),
 ) -> tuple[Camera, list[Piece]]:
     """A camera that takes the composition's focus, and the pieces of the scene.
 
     Surroundings that no camera could look past are left out; with `covered`, something hides a part of the focus.
 
-    `aspect` is width over height. Focal lengths are 24 to 80 mm in 35 mm equivalents, mostly short as on phones.
+    `aspect` is width over height, `sides` the azimuths of earlier views, which this one is to lie apart from. Focal
+    lengths are 24 to 80 mm in 35 mm equivalents, mostly short as on phones.
     """
     focal = float(rng.choice([24, 26, 28, 35, 50, 70, 77])) if rng.random() < 0.6 else float(rng.uniform(24, 80))
     half_view = np.arctan(_FULL_FRAME_HALF_WIDTH_MM / focal)
@@ -48,15 +68,16 @@ def draw_camera(
     distance = max(composition.extent_m / (2 * np.tan(half_short) * fill), 0.12) + composition.extent_m * 0.15
     focus = np.asarray(composition.focus)
     target = focus + rng.normal(0, 1, 3) * composition.extent_m * (0.08 if framing == "close" else 0.25)
-    position, before = _free_position(rng, composition, distance)
+    position, before = _free_position(rng, composition, distance, sides)
     roll = float(np.clip(rng.normal(0, 5), -18, 18))
     if "tilted" in conditions:
         roll = float(rng.uniform(20, _LONGEST_TILT_DEG) * rng.choice([-1, 1]))
     forward = (target - position) / np.linalg.norm(target - position)
     up = turn(forward, roll)[:3, :3] @ _upright(forward, composition.up)
     camera = Camera(
-        _triple(position), _triple(target), _triple(up), float(np.degrees(2 * half_view)), focal, roll, float(distance)
-    )
+        _triple(position), _triple(target), _triple(up), float(np.degrees(2 * half_view)), focal, roll, float(distance),
+        _azimuth_deg(position, composition),
+    )  # fmt: skip
     pieces = [
         piece
         for piece in composition.pieces
@@ -66,16 +87,16 @@ def draw_camera(
 
 
 def _free_position(
-    rng: np.random.Generator, composition: Composition, distance: float
+    rng: np.random.Generator, composition: Composition, distance: float, sides: Sequence[float]
 ) -> tuple[np.ndarray, list[Manifold]]:
     """A place for the phone, and the solids of the surroundings that stand between it and the focus (mostly none)."""
     focus = np.asarray(composition.focus)
     for _ in range(12):
-        position = focus + _direction(rng, composition) * distance
+        position = focus + _direction(rng, composition, sides) * distance
         position[2] = max(position[2], 0.06)
         end = focus + (position - focus) * 0.12
         before = [solid for solid in composition.obstacles if solid.ray_cast(tuple(position), tuple(end))]
-        if not before:
+        if not before and _gap_deg(_azimuth_deg(position, composition), sides) >= SIDES_APART_DEG:
             break
     return position, before
 
@@ -84,16 +105,38 @@ def _triple(vector: np.ndarray) -> tuple[float, float, float]:
     return (float(vector[0]), float(vector[1]), float(vector[2]))
 
 
-def _direction(rng: np.random.Generator, composition: Composition) -> np.ndarray:
+def _direction(rng: np.random.Generator, composition: Composition, sides: Sequence[float]) -> np.ndarray:
     """Unit vector from the focus to the camera, mostly from the front and a little above."""
-    if composition.any_side and rng.random() < 0.5:
+    if sides:
+        azimuth = float(rng.choice(_other_sides(sides)))
+    elif composition.any_side and rng.random() < 0.5:
         azimuth = rng.uniform(-180, 180)
     else:
-        azimuth = float(np.clip(rng.normal(0, 38), -88, 88))
+        azimuth = float(np.clip(rng.normal(0, 38), -_WIDEST_DEG, _WIDEST_DEG))
     low, high = composition.elevation_deg
     elevation = float(np.clip(rng.normal((low + high) / 2, (high - low) / 3.2), low, high))
     local = turn((0, 0, 1), azimuth)[:3, :3] @ turn((1, 0, 0), -elevation)[:3, :3] @ np.array([0.0, -1.0, 0.0])
     return composition.frame[:3, :3] @ local
+
+
+def _other_sides(sides: Sequence[float]) -> list[int]:
+    """Azimuths of the front half that lie apart from all `sides`, and leave room for as many views as there may be.
+
+    Where obstacles pushed earlier views together and no room is left, the one that lies furthest from them.
+    """
+    free = [azimuth for azimuth in _FRONT_DEG if _gap_deg(azimuth, sides) >= SIDES_APART_DEG]
+    if len(sides) + 1 < MOST_VIEWS:
+        free = [a for a in free if any(_gap_deg(other, [*sides, a]) >= SIDES_APART_DEG for other in free)]
+    return free or [max(_FRONT_DEG, key=lambda azimuth: _gap_deg(azimuth, sides))]
+
+
+def _gap_deg(azimuth: float, sides: Sequence[float]) -> float:
+    return min((abs((azimuth - side + 180) % 360 - 180) for side in sides), default=360.0)
+
+
+def _azimuth_deg(position: np.ndarray, composition: Composition) -> float:
+    across, along, _ = composition.frame[:3, :3].T @ (position - np.asarray(composition.focus))
+    return float(np.degrees(np.arctan2(across, -along)))
 
 
 def _upright(forward: np.ndarray, up: np.ndarray) -> np.ndarray:

@@ -68,7 +68,7 @@ class Brief:
         return {concept: str(rng.choice(values)) for concept, values in CONTROL_BOX_CONCEPTS.items()}
 
 
-def compose(rng: np.random.Generator, brief: Brief, framing: str, covered: bool) -> Composition:
+def compose(rng: np.random.Generator, brief: Brief, framing: str) -> Composition:
     """Draw what stands where for one picture, its surroundings included."""
     if framing == "none":
         composition = _no_lift_part(rng, brief)

@@ -22,6 +22,7 @@ from PIL import Image
 
 from classifier.taxonomy import CONTROL_BOX_CONCEPTS
 from synthetic_samples.annotate import annotate, is_fair
+from synthetic_samples.camera import MOST_VIEWS
 from synthetic_samples.denoise import denoise
 from synthetic_samples.flatten import FlatScene, flatten
 from synthetic_samples.part_maps import encode as encode_parts
@@ -42,7 +43,7 @@ _DENOISE_SHARES = (0.04, 0.04, 0.07, 0.15, 0.3, 0.4)  # passes 0 to 5: some pict
 
 
 def main(arguments: list[str] | None = None) -> int:
-    """Command line entry; returns the exit status (1 when a picture could not be drawn)."""
+    """Command line entry; returns the exit status (1 when a picture could not be drawn, or none may be added)."""
     options = _parser().parse_args(arguments)
     for name, value in _PROCESS_SETTINGS.items():
         os.environ.setdefault(name, value)
@@ -50,6 +51,11 @@ def main(arguments: list[str] | None = None) -> int:
     for folder in ("images", "parts", *(["clean"] if options.keep_clean else [])):
         (out / folder).mkdir(parents=True, exist_ok=True)
     done = _records_so_far(out)
+    if any(lift != index // options.views for index, lift in done.items()):
+        print(
+            f"{out} holds pictures drawn with another --views than {options.views}; give another --out", file=sys.stderr
+        )
+        return 1
     todo = [index for index in range(options.start, options.start + options.count) if index not in done]
     if done:
         print(f"{len(done)} pictures are there already, {len(todo)} to go", flush=True)
@@ -76,6 +82,13 @@ def _parser() -> argparse.ArgumentParser:
         help="JSON list of control box values (concept to value) that half of the boxes are to have",
     )
     parser.add_argument("--start", type=int, default=0, help="number of the first picture")
+    parser.add_argument(
+        "--views",
+        type=int,
+        choices=range(1, MOST_VIEWS + 1),
+        default=1,
+        help="pictures in a row that are of one lift, from different sides; they share `lift` in the manifest",
+    )
     parser.add_argument("--workers", type=int, default=max(1, (os.cpu_count() or 2) // 2), help="processes")
     parser.add_argument("--gpus", type=int, default=1, help="GPUs that the workers take turns on (cuda_ad_rgb)")
     parser.add_argument("--variant", choices=VARIANTS, default="scalar_rgb", help="renderer back end")
@@ -123,6 +136,7 @@ def _record(scene: Scene, file: str, subjects: list[dict], look_alikes: list[dic
     return {
         "schema": "1",
         "index": scene.index,
+        "lift": scene.lift,
         "seed": scene.seed,
         "file": file,
         "width": scene.width,
@@ -136,6 +150,7 @@ def _record(scene: Scene, file: str, subjects: list[dict], look_alikes: list[dic
             "focal_mm": round(camera.focal_mm, 1),
             "distance_m": round(camera.distance_m, 3),
             "roll_deg": round(camera.roll_deg, 1),
+            "azimuth_deg": round(camera.azimuth_deg, 1),
             "exposure_ev": round(scene.phone.exposure_ev, 2),
         },
         "look_alikes": look_alikes,
@@ -236,7 +251,7 @@ def _keep_to_two_cores(number: int) -> None:
 def _work(index: int) -> tuple[int, dict | None, str | None]:
     options = _worker.options
     try:
-        scene = draw_scene(options.seed, index, options.style, options.combinations)
+        scene = draw_scene(options.seed, index, options.style, options.combinations, options.views)
         if options.samples:
             scene = replace(scene, samples=options.samples)
         return index, draw_picture(scene, Path(options.out), options.keep_clean, _worker.render), None
@@ -249,19 +264,20 @@ def _work(index: int) -> tuple[int, dict | None, str | None]:
 # Manifest -------------------------------------------------------------------------------------------------------------
 
 
-def _records_so_far(out: Path) -> set[int]:
-    """Numbers of the pictures that the manifest lists; a torn last line is dropped."""
+def _records_so_far(out: Path) -> dict[int, int]:
+    """Number and lift of the pictures that the manifest lists; a torn last line is dropped."""
     path = out / _MANIFEST
     if not path.exists():
-        return set()
+        return {}
     good = []
     for line in path.read_text(encoding="utf-8").splitlines():
         try:
-            good.append((json.loads(line)["index"], line))
+            record = json.loads(line)
+            good.append((record["index"], record.get("lift", record["index"]), line))
         except (json.JSONDecodeError, KeyError):
             continue
-    path.write_text("".join(line + "\n" for _, line in good), encoding="utf-8")
-    return {index for index, _ in good}
+    path.write_text("".join(line + "\n" for _, _, line in good), encoding="utf-8")
+    return {index: lift for index, lift, _ in good}
 
 
 def _sort_manifest(out: Path) -> None:

@@ -1,14 +1,15 @@
 """A frozen description of one picture: what stands where, under which light, before which camera.
 
-`draw_scene` is the entry: seed, number and style give the same scene on any machine.
+`draw_scene` is the entry: seed, number and style give the same scene on any machine. Several views of one lift show the
+same things in the same place; camera, side of the light, phone settings and hard conditions are each view's own.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from synthetic_samples.camera import Camera, draw_camera
+from synthetic_samples.camera import MOST_VIEWS, Camera, draw_camera
 from synthetic_samples.composition import Brief, Composition, compose
 from synthetic_samples.geometry import Piece, point_z_to, shift
 from synthetic_samples.phone_families import HARD_CONDITIONS, PhoneStyle, draw_phone, phone_families
@@ -41,9 +42,13 @@ class Panel:
 
 @dataclass(frozen=True, eq=False)
 class Scene:
-    """Everything the renderer and the phone need; pictures are `width` x `height` pixels, upright."""
+    """Everything the renderer and the phone need; pictures are `width` x `height` pixels, upright.
+
+    Pictures of one set that share `lift` show the same things in the same place.
+    """
 
     index: int
+    lift: int
     seed: int
     style: str
     framing: str
@@ -63,24 +68,55 @@ class Scene:
     truths: list[Truth] = field(default_factory=list)
 
 
-def draw_scene(seed: int, index: int, style: str, combinations: Sequence[dict[str, str]] = ()) -> Scene:
+@dataclass(frozen=True)
+class _Shot:
+    """What is settled of a picture before its camera: hard conditions and size in pixels."""
+
+    conditions: tuple[str, ...]
+    size: tuple[int, int]
+
+
+def draw_scene(seed: int, index: int, style: str, combinations: Sequence[dict[str, str]] = (), views: int = 1) -> Scene:
     """Draw picture number `index` of a style; half of its control boxes are of `combinations` where some are given.
 
-    Raises ValueError for an unknown style.
+    Every `views` pictures in a row are of one lift, from different sides; the first of them is the very picture that
+    the lift's number gives by itself. Raises ValueError for an unknown style and for more views than find room.
     """
     if style not in STYLES:
         raise ValueError(f"style {style!r} came; wanted one of {', '.join(STYLES)}")
-    rng = np.random.default_rng([seed, index, STYLES.index(style)])
+    if not 1 <= views <= MOST_VIEWS:
+        raise ValueError(f"{views} views of one lift came; wanted 1 to {MOST_VIEWS}")
+    lift, view = divmod(index, views)
+    numbers = [seed, lift, STYLES.index(style)]
+    rng = np.random.default_rng(numbers)
     framing = str(rng.choice(list(FRAMINGS), p=list(FRAMINGS.values())))
-    conditions = _conditions(rng, framing)
-    width, height = SIZES[int(rng.choice(len(SIZES), p=_SIZE_SHARES))]
-    composition = compose(rng, Brief(style, tuple(combinations)), framing, covered="covered" in conditions)
-    camera, pieces = draw_camera(rng, composition, framing, width / height, conditions)
-    hard = [condition for condition in conditions if condition in HARD_CONDITIONS]
-    phone = draw_phone(rng, str(rng.choice(phone_families(style))), hard)
-    environment = str(rng.choice(ENVIRONMENTS[style]))
+    shot = _shot(rng, framing)
+    composition = compose(rng, Brief(style, tuple(combinations)), framing)
+    scenes = [_photographed(rng, style, framing, composition, shot, [])]
+    for number in range(1, view + 1):
+        rng = np.random.default_rng([*numbers, number])
+        scenes.append(_photographed(rng, style, framing, composition, _shot(rng, framing), scenes))
+    return replace(scenes[view], index=index, lift=lift)
+
+
+def _shot(rng: np.random.Generator, framing: str) -> _Shot:
+    return _Shot(_conditions(rng, framing), SIZES[int(rng.choice(len(SIZES), p=_SIZE_SHARES))])
+
+
+def _photographed(
+    rng: np.random.Generator, style: str, framing: str, composition: Composition, shot: _Shot, earlier: list[Scene]
+) -> Scene:
+    """One view of a composition, from a side that no earlier view took; place and phone are those of the first one."""
+    width, height = shot.size
+    sides = [scene.camera.azimuth_deg for scene in earlier]
+    camera, pieces = draw_camera(rng, composition, framing, width / height, shot.conditions, sides)
+    hard = [condition for condition in shot.conditions if condition in HARD_CONDITIONS]
+    family = earlier[0].phone.family if earlier else str(rng.choice(phone_families(style)))
+    phone = draw_phone(rng, family, hard)
+    environment = earlier[0].environment if earlier else str(rng.choice(ENVIRONMENTS[style]))
     return Scene(
-        index=index,
+        index=0,
+        lift=0,
         seed=int(rng.integers(0, 2**31 - 2)),
         style=style,
         framing=framing,
@@ -92,10 +128,10 @@ def draw_scene(seed: int, index: int, style: str, combinations: Sequence[dict[st
         environment=environment,
         environment_scale=float(np.exp(rng.normal(0, 0.35))),
         environment_turn_deg=float(rng.uniform(0, 360)),
-        flash_intensity=_flash(rng, camera, conditions),
-        panel=_panel(rng, composition, camera, conditions),
+        flash_intensity=_flash(rng, camera, shot.conditions),
+        panel=_panel(rng, composition, camera, shot.conditions),
         phone=phone,
-        conditions=conditions,
+        conditions=shot.conditions,
         families={**composition.families, "environment": environment, "phone": phone.family},
         truths=composition.truths,
     )

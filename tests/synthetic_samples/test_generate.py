@@ -1,6 +1,7 @@
 """Pictures with labels: the same seed gives the same bytes, labels come from masks, an interrupted run resumes."""
 
 import colorsys
+import itertools
 import json
 from dataclasses import replace
 from pathlib import Path
@@ -11,6 +12,7 @@ from PIL import Image, ImageOps
 
 from classifier.taxonomy import CONCEPTS_OF, CONTROL_BOX, SMALLEST_SUBJECT_FRACTION
 from synthetic_samples.annotate import annotate
+from synthetic_samples.camera import MOST_VIEWS, SIDES_APART_DEG
 from synthetic_samples.composition import Brief
 from synthetic_samples.contact_sheet import contact_sheet
 from synthetic_samples.denoise import denoise
@@ -59,6 +61,13 @@ def test_an_interrupted_run_resumes_without_a_torn_line(pictures: Path, tmp_path
     assert sorted(path.name for path in (tmp_path / "images").iterdir()) == ["000002.jpg", "000003.jpg"]
 
 
+def test_a_run_that_may_take_no_time_leaves_what_the_next_goes_on_from(pictures: Path, tmp_path: Path) -> None:
+    assert main(_arguments(tmp_path, "--workers", "1", "--minutes", "1e-6")) == 0
+    assert len(_records(tmp_path)) < 4
+    assert main(_arguments(tmp_path, "--workers", "1")) == 0
+    assert _records(tmp_path) == _records(pictures)
+
+
 def test_a_record_fits_its_picture(pictures: Path) -> None:
     for record in _records(pictures):
         with Image.open(pictures / record["file"]) as image:
@@ -89,6 +98,46 @@ def test_a_scene_is_drawn_from_its_numbers_alone() -> None:
     assert other.camera != first.camera
     with pytest.raises(ValueError, match="style 'test' came; wanted one of train, calibration, heldout"):
         draw_scene(7, 3, "test")
+
+
+def test_views_of_one_lift_show_the_same_things_from_sides_that_lie_apart() -> None:
+    for lift in range(8):
+        views = [draw_scene(5, MOST_VIEWS * lift + view, "train", views=MOST_VIEWS) for view in range(MOST_VIEWS)]
+        assert [view.index for view in views] == [MOST_VIEWS * lift + number for number in range(MOST_VIEWS)]
+        assert {view.lift for view in views} == {lift}
+        assert len({view.seed for view in views}) == MOST_VIEWS and len({view.camera for view in views}) == MOST_VIEWS
+        for one, other in itertools.combinations(views, 2):
+            gap = abs((one.camera.azimuth_deg - other.camera.azimuth_deg + 180) % 360 - 180)
+            assert gap >= SIDES_APART_DEG
+            assert one.families == other.families and one.framing == other.framing
+            assert [truth.values for truth in one.truths] == [truth.values for truth in other.truths]
+            for ours, theirs in zip(one.truths, other.truths, strict=True):
+                assert np.array_equal(ours.outline, theirs.outline)
+        assert views[0].camera == draw_scene(5, lift, "train").camera
+        assert views[0].phone == draw_scene(5, lift, "train").phone
+    with pytest.raises(ValueError, match="4 views of one lift came; wanted 1 to 3"):
+        draw_scene(5, 0, "train", views=4)
+
+
+def test_the_first_view_is_the_picture_that_one_view_gives(pictures: Path, tmp_path: Path) -> None:
+    arguments = _arguments(tmp_path, "--workers", "1", "--views", "2")
+    assert main(arguments) == 0
+    records = _records(tmp_path)
+    assert [record["lift"] for record in records] == [0, 0, 1, 1]
+    assert [record["lift"] for record in _records(pictures)] == [0, 1, 2, 3]
+    for lift in (0, 1):
+        first, alone = (
+            folder / "images" / f"{number:06d}.jpg" for folder, number in ((tmp_path, 2 * lift), (pictures, lift))
+        )
+        assert first.read_bytes() == alone.read_bytes()
+    assert (tmp_path / "images" / "000001.jpg").read_bytes() != (pictures / "images" / "000000.jpg").read_bytes()
+
+
+def test_a_folder_keeps_to_one_number_of_views(pictures: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    before = (pictures / "manifest.jsonl").read_bytes()
+    assert main(_arguments(pictures, "--views", "2")) == 1
+    assert "another --views than 2" in capsys.readouterr().err
+    assert (pictures / "manifest.jsonl").read_bytes() == before
 
 
 def test_enough_pictures_hold_no_lift_part() -> None:
