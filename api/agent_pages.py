@@ -1,6 +1,8 @@
 """The agent's pages: sign in, the queue, and one screen for one case, made for a keyboard during a call."""
 
+import re
 from typing import Any
+from urllib.parse import quote
 
 import segno
 from fastapi import APIRouter, Request, Response
@@ -9,19 +11,25 @@ from fastapi.responses import RedirectResponse
 from markupsafe import Markup
 from starlette.exceptions import HTTPException
 
+from api.basket import MOST_OF_ONE, basket_of
 from api.caregiver_told import told
 from api.case_changes import changes
+from api.case_learning import learn
 from api.case_photos import picture_of
 from api.case_summary import plate_of, queue_row, settings_of, summary_text
 from api.case_view import CLOSED, HANDED_OVER, UNDO, CaseView, view
+from api.case_words import action_words, said_words
 from api.cases import CaseRow, Conflict, NoSuchCase, Said
-from api.languages import SOURCE
+from api.languages import Language
 from api.page_forms import small_form
 from api.sessions import COOKIE, SESSION_MS, NotAllowed, Session, own_form, sign_in, sign_out, staff
+from api.settings import MOST_PHOTOS
 from api.upload_links import make_link
 from api.wording import percent
+from api.workshop import NONE_OF_THE_LIST, crops_of, entered, evidence_of, fit_rows
 from classifier.taxonomy import UNLISTED
 from guidance.case_model import SKIPPED
+from guidance.catalogue import Catalogue
 from guidance.catalogue_model import PERSON_IN_SLING, UNSURE
 
 SHOWN_IN_QUEUE = 50
@@ -38,7 +46,20 @@ READING_FIELDS = {
 
 FAULTS_SHOWN = 8
 
+CHANGED = "Somebody else changed this case meanwhile. Nothing was overwritten; this is how it stands now."
+
 router = APIRouter(prefix="/staff", include_in_schema=False)
+"""Included once for each language, under its tag."""
+
+any_language = APIRouter(include_in_schema=False)
+
+
+@any_language.get("/staff/{rest:path}")
+def in_a_language(request: Request) -> Response:
+    """The same page in the language that the browser asks for."""
+    path, query = quote(request.url.path), request.url.query
+    tag = request.app.state.pages.asked(request).tag
+    return RedirectResponse(f"/{tag}{path}{'?' if query else ''}{query}", 307, {"Vary": "Accept-Language"})
 
 
 @router.get("/sign-in")
@@ -62,7 +83,7 @@ async def signed_in(request: Request) -> Response:
         )
     except NotAllowed:
         return show_staff(request, "staff/sign_in.html", None, wrong=True, status=403)
-    answer = RedirectResponse("/staff/cases", 303)
+    answer = RedirectResponse(f"/{staff_language(request).tag}/staff/cases", 303)
     secure = request.url.scheme == "https"
     answer.set_cookie(COOKIE, cookie, SESSION_MS // 1000, path="/", httponly=True, samesite="strict", secure=secure)
     return answer
@@ -73,7 +94,7 @@ async def signed_out(request: Request) -> Response:
     """End the session."""
     await staff_form(request)
     await run_in_threadpool(sign_out, request.app.state.cases, request.cookies.get(COOKIE, ""))
-    answer = RedirectResponse("/staff/sign-in", 303)
+    answer = RedirectResponse(f"/{staff_language(request).tag}/staff/sign-in", 303)
     answer.delete_cookie(COOKIE, path="/")
     return answer
 
@@ -84,7 +105,7 @@ def queue(request: Request, code: str = "") -> Response:
     session, store = staff(request), request.app.state.cases
     if code:
         try:
-            return RedirectResponse(f"/staff/cases/{store.by_code(code).id}", 303)
+            return RedirectResponse(f"/{staff_language(request).tag}/staff/cases/{store.by_code(code).id}", 303)
         except NoSuchCase:
             pass
     catalogue = request.app.state.resources.catalogue
@@ -103,8 +124,9 @@ async def open_case(request: Request) -> Response:
     """Open a case for a caller who has none yet."""
     session, _ = await staff_form(request)
     first = Said(PERSON_IN_SLING, {"id": PERSON_IN_SLING, "answer": UNSURE}, {})
-    case_id, _ = await run_in_threadpool(request.app.state.cases.start, SOURCE, session.who(request), first)
-    return RedirectResponse(f"/staff/cases/{case_id}", 303)
+    tag = staff_language(request).tag
+    case_id, _ = await run_in_threadpool(request.app.state.cases.start, tag, session.who(request), first)
+    return RedirectResponse(f"/{tag}/staff/cases/{case_id}", 303)
 
 
 @router.get("/cases/{case_id}")
@@ -154,10 +176,17 @@ def _answer(request: Request, session: Session, case_id: str, form: dict[str, st
         raise HTTPException(422, "This cannot be recorded in the case as it stands.")
     try:
         store.say(case_id, version, Said(kind, said, seen.summary()), session.who(request))
+        if CLOSED in (kind, *(event.kind for event in seen.live if kind == UNDO)):
+            learn(request.app.state)
     except Conflict:
-        changed = "Somebody else changed this case meanwhile. Nothing was overwritten; this is how it stands now."
-        return show_case(request, session, case_id, changed=changed, status=409)
-    return RedirectResponse(f"/staff/cases/{case_id}", 303)
+        return show_case(request, session, case_id, changed=staff_language(request).say(CHANGED), status=409)
+    return back_to(case_id, form)
+
+
+def back_to(case_id: str, form: dict[str, str]) -> Response:
+    """Back to the case, at the place that the form names; a relative address, so that the language stays."""
+    at = form.get("at", "")
+    return RedirectResponse(f"../{case_id}" + (f"#{at}" if re.fullmatch("[a-z0-9-]{1,40}", at) else ""), 303)
 
 
 def _possible(request: Request, seen: CaseView, kind: str, said: dict[str, str]) -> bool:
@@ -194,28 +223,50 @@ def show_case(request: Request, session: Session, case_id: str, status: int = 20
     seen = staff_view(request, session, row)
     catalogue = state.resources.catalogue
     there = {p.id: picture_of(state.cases, state.shelf, row.id, p.id) is not None for p in seen.photos}
-    language = state.pages.languages[SOURCE]
+    language = staff_language(request)
     values = {
         "view": seen,
         "question": seen.to_ask,
         "told": told(seen, there, catalogue, language) if seen.identification else None,
         "catalogue": catalogue,
-        "percent": percent,
-        "generation_names": {g.id: g.name for g in catalogue.generations} | {UNLISTED: "none of the list"},
-        "mechanism_names": {m.id: m.name for m in catalogue.mechanisms},
+        **component_names(catalogue),
         "faults": seen.help.faults[:FAULTS_SHOWN],
         "settings": settings_of(catalogue),
         "all_faults": sorted(catalogue.faults, key=lambda f: f.name),
-        "summary": summary_text(seen, catalogue),
+        "summary": summary_text(seen, catalogue, language),
         "state": queue_row(row, catalogue, state.cases.now_ms()),
         "plate": plate_of(seen),
         "reading_fields": READING_FIELDS,
-        "here": f"/staff/cases/{case_id}",
+        "here": f"/{language.tag}/staff/cases/{case_id}",
+        "path": f"/staff/cases/{case_id}",
+        "so_far": [(e, action_words(e.kind, language), said_words(e, catalogue, language)) for e in seen.live],
         "changed": "",
         "link": "",
         "qr": "",
     }
-    return show_staff(request, "staff/case.html", session, status=status, **{**values, **more})
+    if session.role != "technician":
+        return show_staff(request, "staff/case.html", session, status=status, **{**values, **more})
+    bench = {
+        "crops": crops_of(seen, there, catalogue, language),
+        "evidence": evidence_of(seen, catalogue, language),
+        "fit_table": fit_rows(seen, catalogue, language),
+        "basket": basket_of(seen, catalogue),
+        "most_of_one": MOST_OF_ONE,
+        "entered": entered(seen),
+        "typed": {},
+        "most_photos": MOST_PHOTOS,
+        "refused": (),
+        "keep_days": state.settings.photo_days,
+    }
+    return show_staff(request, "staff/technician.html", session, status=status, **{**values, **bench, **more})
+
+
+def component_names(catalogue: Catalogue) -> dict[str, dict[str, str]]:
+    """How the pages call generations and mechanisms, by the names that the templates know."""
+    return {
+        "generation_names": {g.id: g.name for g in catalogue.generations} | {UNLISTED: NONE_OF_THE_LIST},
+        "mechanism_names": {m.id: m.name for m in catalogue.mechanisms},
+    }
 
 
 def staff_view(request: Request, session: Session, row: CaseRow) -> CaseView:
@@ -232,7 +283,14 @@ async def staff_form(request: Request) -> tuple[Session, dict[str, str]]:
     return session, form
 
 
+def staff_language(request: Request) -> Language:
+    """The language in the first part of the address, as on the caregiver's pages."""
+    return request.app.state.pages.languages[request.url.path.split("/")[1]]
+
+
 def show_staff(request: Request, template: str, session: Session | None, **values: Any) -> Response:
     """One page of the staff."""
-    pages = request.app.state.pages
-    return pages.show(template, pages.languages[SOURCE], "", session=session, **values)
+    language = staff_language(request)
+    values["percent"] = lambda probability: language.say(percent(probability))
+    path = values.pop("path", request.url.path.removeprefix(f"/{language.tag}"))
+    return request.app.state.pages.show(template, language, path, session=session, **values)

@@ -9,6 +9,8 @@ from fastapi.concurrency import run_in_threadpool
 
 from api import (
     agent_pages,
+    audit_pages,
+    audit_routes,
     caregiver_pages,
     case_routes,
     installable_pages,
@@ -72,13 +74,15 @@ def create_app(settings: Settings, resources: Resources | None = None) -> FastAP
     app.include_router(router)
     app.include_router(troubleshooting.router)
     app.include_router(case_routes.router)
-    app.include_router(agent_pages.router)
-    app.include_router(technician_pages.router)
+    app.include_router(audit_routes.router)
+    app.include_router(agent_pages.any_language)
     app.include_router(installable_pages.router)
     for tag in app.state.pages.languages:
         app.include_router(installable_pages.of_language, prefix=f"/{tag}")
         app.include_router(caregiver_pages.router, prefix=f"/{tag}")
         app.include_router(upload_links.router, prefix=f"/{tag}")
+        for staff_pages in (agent_pages, technician_pages, audit_pages):
+            app.include_router(staff_pages.router, prefix=f"/{tag}")
     problems.install(app)
     return app
 

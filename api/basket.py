@@ -16,6 +16,15 @@ from guidance.fitting import Fit, Verdict, families_of, fits_of
 from guidance.lowering import advice
 from guidance.parts import supplied_instead
 
+STANDING_WORDS = {
+    "fits": "fits",
+    "not_sure_yet": "not sure yet",
+    "does_not_fit": "does not fit",
+    "superseded": "not supplied any more",
+    "not_in_catalogue": "not in the catalogue",
+}
+"""How a line of the basket stands."""
+
 MOST_OF_ONE = 99
 """Pieces of one part; more for one lift is a slip of the finger."""
 

@@ -10,10 +10,7 @@ from api.case_photos import DAY_MS, forget_expired
 from api.case_summary import closed_case
 from api.case_tables import cases, events, taught
 from api.case_view import CLOSED
-from api.cases import CaseStore, NoSuchCase, Who
-
-DELETE_ABANDONED = "delete abandoned"
-"""How the audit log calls it when a case was deleted because its time was over."""
+from api.cases import DELETE_ABANDONED, CaseStore, NoSuchCase, Who
 
 INSERT = {"postgresql": postgresql.insert, "sqlite": sqlite.insert}
 

@@ -2,9 +2,11 @@
 
 from dataclasses import dataclass
 
-from api.basket import Basket, basket_of
+from api.basket import STANDING_WORDS, Basket, basket_of
 from api.case_view import CLOSED, HANDED_OVER, PLATE, CaseView, in_force
+from api.case_words import said_words
 from api.cases import CaseRow
+from api.languages import Language
 from api.wording import percent, plain
 from guidance.catalogue import Catalogue
 
@@ -71,36 +73,51 @@ def plate_of(view: CaseView) -> dict[str, str]:
     return {words: str(plates[-1][key]) for key, words in names.items() if plates and plates[-1].get(key)}
 
 
-def summary_text(view: CaseView, catalogue: Catalogue) -> str:
+def summary_text(view: CaseView, catalogue: Catalogue, language: Language) -> str:
     """The case as plain text: what it is, what was found, what is probable, what was decided."""
+    say, fill = language.say, language.fill
     state = queue_row(view.row, catalogue, view.row.changed_ms)
-    lines = [f"Case {state.code}: {state.occupied_words}. {state.status.capitalize()}.", f"Trouble: {state.trouble}"]
-    found = view.identification
-    if found:
-        for name, part in (("Control box", found.control_box), ("Lowering", found.actuator)):
-            best = part.favourite
-            sure = f" ({best}, {percent(part.probabilities[best])})" if best in part.probabilities else ""
-            lines.append(f"{name}: {part.decision.replace('_', ' ')}{sure}")
+    lines = [
+        f"{fill('Case {code}', code=state.code)}: {say(state.occupied_words)}. {say(state.status).capitalize()}.",
+        f"{say('Trouble')}: {say(state.trouble)}",
+        *_identified(view, catalogue, language),
+    ]
     for event in view.live:
         if event.kind in ("context", "step", "observation"):
-            lines.append(f"- {plain(str(event.said['id']))}: {plain(str(event.said['answer']))} ({event.role})")
-    lines += [f"Plate, {name}: {value}" for name, value in plate_of(view).items()]
-    lines += [f"Probable: {c.name} {percent(c.probability)}" for c in view.help.components[:3]]
-    lines += _order(basket_of(view, catalogue))
+            lines.append(f"- {said_words(event, catalogue, language)} ({say(event.role)})")
+    lines += [f"{fill('Plate, {name}', name=say(name))}: {value}" for name, value in plate_of(view).items()]
+    lines += [f"{say('Probable')}: {say(c.name)} {say(percent(c.probability))}" for c in view.help.components[:3]]
+    lines += _order(basket_of(view, catalogue), language)
     closed = [event for event in view.live if event.kind == CLOSED]
     if closed:
-        lines.append(f"Confirmed fault: {catalogue.faults_by_id[str(closed[-1].said['answer'])].name}")
+        fault = catalogue.faults_by_id.get(str(closed[-1].said["answer"]))
+        lines.append(f"{say('Confirmed fault')}: {say(fault.name) if fault else closed[-1].said['answer']}")
     if view.help.complaint.flagged:
-        lines.append("REPORT: " + "; ".join(view.help.complaint.because))
-    lines.append(f"Catalogue {view.help.catalogue.id} {view.help.catalogue.version}.")
+        lines.append(f"{say('REPORT')}: " + "; ".join(map(language.said, view.help.complaint.because)))
+    lines.append(fill("Catalogue {name}.", name=f"{view.help.catalogue.id} {view.help.catalogue.version}"))
     return "\n".join(lines)
 
 
-def _order(basket: Basket) -> list[str]:
+def _identified(view: CaseView, catalogue: Catalogue, language: Language) -> list[str]:
+    """What is known of the box and of the lowering, one line each."""
+    found, lines = view.identification, []
+    if found is None:
+        return lines
+    names = {row.id: row.name for row in (*catalogue.generations, *catalogue.mechanisms)}
+    for words, part in (("Control box", found.control_box), ("Lowering by hand", found.actuator)):
+        best = part.favourite
+        sure = ""
+        if best in part.probabilities:
+            sure = f" ({language.say(names.get(best, best))}, {language.say(percent(part.probabilities[best]))})"
+        lines.append(f"{language.say(words)}: {language.say(plain(part.decision))}{sure}")
+    return lines
+
+
+def _order(basket: Basket, language: Language) -> list[str]:
     """The basket with what speaks against ordering it yet; nothing when it is empty."""
-    lines = []
+    say, lines = language.say, []
     for row in basket.lines:
-        doubt = "" if row.standing == "fits" else f" ({plain(row.standing).upper()})"
-        lines.append(f"To order: {row.quantity} × {row.number} {row.name}{doubt}")
-    lines += [f"Confirm before ordering: {row.text}" for row in basket.confirm if not row.checked_by]
-    return lines + ([f"DO NOT MIX: {', '.join(basket.mixed)}"] if basket.mixed else [])
+        doubt = "" if row.standing == "fits" else f" ({say(STANDING_WORDS[row.standing]).upper()})"
+        lines.append(f"{say('To order')}: {row.quantity} × {row.number} {say(row.name)}{doubt}")
+    lines += [f"{say('Confirm before ordering')}: {say(row.text)}" for row in basket.confirm if not row.checked_by]
+    return lines + ([f"{say('DO NOT MIX')}: {', '.join(map(say, basket.mixed))}"] if basket.mixed else [])

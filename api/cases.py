@@ -17,6 +17,9 @@ CODE_LETTERS = "ACDEFHJKMNPRTUVWXY3479"
 """Letters and digits that are not mistaken for each other when they are read out."""
 
 CODE_LENGTH = 6
+DELETE_ABANDONED = "delete abandoned"
+"""How the audit log calls it when a case was deleted because its time was over."""
+
 LONGEST_TEXT = 10_000
 """Characters of one thing said; a longer one is refused."""
 

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 from babel import Locale, negotiate_locale
@@ -29,6 +30,25 @@ class Language:
     def fill(self, message: str, **values: object) -> str:
         """The message in this language with its places filled."""
         return self.say(message).format(**values)
+
+    def said(self, sentence: str) -> str:
+        """A sentence that was put together in English, in this language: as it is, or by the pattern that made it.
+
+        A pattern is a message with numbered places; what stands in them is said in this language as well, if it can be.
+        """
+        if sentence in self.messages:
+            return self.say(sentence)
+        for pattern, message in self.patterns:
+            if found := pattern.fullmatch(sentence):
+                return self.say(message).format(*map(self.said, found.groups()))
+        return sentence
+
+    @cached_property
+    def patterns(self) -> tuple[tuple[re.Pattern[str], str], ...]:
+        """Every message with numbered places, the one with the most words of its own first."""
+        numbered = [message for message in self.messages if "{0}" in message]
+        numbered.sort(key=lambda message: -len(re.sub(r"\{\d\}", "", message)))
+        return tuple((re.compile(re.sub(r"\\\{\d\\\}", "(.+)", re.escape(m)), re.DOTALL), m) for m in numbered)
 
 
 def load_languages(directory: Path = LOCALES) -> dict[str, Language]:

@@ -30,6 +30,8 @@ def error_page(request: Request, status: int, headers: dict | None) -> HTMLRespo
     language = pages.language(parts[1]) or pages.asked(request)
     in_case = parts[2:3] == ["c"] and len(parts) > 4  # a case's own first page failed itself: it is no way back
     back = "/".join(parts[:4]) if in_case else f"/{language.tag}/"
+    if parts[2:3] == ["staff"]:
+        back = "/".join(parts[:5]) if len(parts) > 5 else f"/{language.tag}/staff/cases"
     title, words = map(language.say, WORDS.get(status, OURS))
     page = pages.show("message.html", language, "/", status, title=title, words=words, back=back)
     page.headers.update(headers or {})

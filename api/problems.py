@@ -9,6 +9,7 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, RedirectResponse
 from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect
 from starlette.routing import Match
 
 from api.cases import Conflict, NoSuchCase
@@ -104,6 +105,7 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(SignInNeeded, _sign_in)
     app.add_exception_handler(NotAllowed, _not_allowed)
     app.add_exception_handler(RequestTooLarge, _too_large)
+    app.add_exception_handler(ClientDisconnect, _gone)
     app.add_exception_handler(Full, _full)
     app.add_exception_handler(TooManyRequests, _too_many)
     app.add_exception_handler(HTTPException, _http)
@@ -129,7 +131,7 @@ async def _conflict(request: Request, error: Conflict) -> Response:
 
 async def _sign_in(request: Request, error: SignInNeeded) -> Response:
     if wants_page(request):
-        return RedirectResponse("/staff/sign-in", 303)
+        return RedirectResponse(f"/{request.url.path.split('/')[1]}/staff/sign-in", 303)
     headers = {"WWW-Authenticate": "Bearer"}
     return problem(request, 401, "Sign in first", "Send the token of a role as a Bearer token.", headers)
 
@@ -140,6 +142,11 @@ async def _not_allowed(request: Request, error: NotAllowed) -> Response:
 
 async def _too_large(request: Request, error: RequestTooLarge) -> Response:
     return problem(request, 413, "Request too large", str(error), {"Connection": "close"})
+
+
+async def _gone(request: Request, error: ClientDisconnect) -> Response:
+    """Whoever sent this has gone before it was all there: nothing was kept, and nobody reads the answer."""
+    return Response(status_code=400)
 
 
 async def _full(request: Request, error: Full) -> Response:

@@ -21,7 +21,7 @@ from api.agent_pages import (
     staff_language,
     staff_view,
 )
-from api.basket import basket_csv, basket_of, checked, ordered
+from api.basket import STANDING_WORDS, basket_csv, basket_of, checked, ordered
 from api.case_photos import add_photo, photos_of, picture_of
 from api.case_summary import plate_of, queue_row
 from api.case_view import BASKET, CHECKED, PLATE
@@ -34,22 +34,12 @@ from api.rating_plate import plate_in_photo
 from api.sessions import NotAllowed, Session, own_form, staff
 from api.settings import MOST_PHOTOS
 from api.slots import Full
-from api.wording import percent
 from api.workshop import entered, evidence_of
 from classifier.errors import InputError, PhotoError, ReadingError, TooManyPhotos
 from guidance.electricity import PackReadings, judge_pack
 from guidance.parts import as_csv
 
 ROLE = "technician"
-
-STANDING_WORDS = {
-    "fits": "fits",
-    "not_sure_yet": "not sure yet",
-    "does_not_fit": "does not fit",
-    "superseded": "not supplied any more",
-    "not_in_catalogue": "not in the catalogue",
-}
-"""How a line of the basket stands, on the job sheet."""
 
 router = APIRouter(prefix="/staff", include_in_schema=False)
 
@@ -169,7 +159,6 @@ def sheet(request: Request, case_id: str) -> Response:
         "view": seen,
         "state": queue_row(row, catalogue, state.cases.now_ms()),
         "plate": plate_of(seen),
-        "percent": percent,
         "basket": basket_of(seen, catalogue),
         "standing_words": STANDING_WORDS,
         "entered": entered(seen),

@@ -29,11 +29,11 @@ class Desk:
     def __init__(self, client: TestClient, name: str) -> None:
         self.client = client
         client.headers["accept"] = "text/html"
-        page = client.post("/staff/sign-in", data={"token": TOKEN, "name": name})
+        page = client.post("/en/staff/sign-in", data={"token": TOKEN, "name": name})
         self.key = re.search(r'form_key" value="([^"]+)', page.text)[1]
 
     def open(self) -> str:
-        return self.client.post("/staff/cases", data={"form_key": self.key}).url.path
+        return self.client.post("/en/staff/cases", data={"form_key": self.key}).url.path
 
     def say(self, here: str, kind: str, id_: str, answer: str, version: str = ""):
         version = version or re.search(r'name="version" value="(\d+)', self.client.get(here).text)[1]
@@ -126,7 +126,7 @@ def test_a_caller_s_link_takes_photos_into_one_case_for_an_hour_and_shows_nothin
     assert "<figure>" in seen and "The stop" in seen
     picture = re.search(r'image href="([^"]+)"', seen)[1]
     assert ana.client.get(picture).status_code == 200
-    for path in (picture, here, picture.replace("/staff/cases", link)):
+    for path in (picture, here, picture.replace("/en/staff/cases", link)):
         refused = caller.get(path, follow_redirects=False)
         assert refused.status_code in (303, 404)
     store = app.state.cases
@@ -139,18 +139,18 @@ def test_a_caregiver_s_case_is_found_by_its_code(ana: Desk, app) -> None:
     caller = TestClient(app, headers={"accept": "text/html"})
     token = caller.post("/en/cases", data={"answer": "no"}).url.path.rsplit("/", 1)[1]
     code = app.state.cases.by_token(token).code
-    assert ana.client.get("/staff/cases", params={"code": f"{code[:3]} {code[3:].lower()}"}).url.path.startswith(
-        "/staff/cases/"
+    assert ana.client.get("/en/staff/cases", params={"code": f"{code[:3]} {code[3:].lower()}"}).url.path.startswith(
+        "/en/staff/cases/"
     )
-    assert "No case has the code" in ana.client.get("/staff/cases", params={"code": "<b>"}).text
-    assert "<b>" not in ana.client.get("/staff/cases", params={"code": "<b>"}).text
+    assert "No case has the code" in ana.client.get("/en/staff/cases", params={"code": "<b>"}).text
+    assert "<b>" not in ana.client.get("/en/staff/cases", params={"code": "<b>"}).text
 
 
 def test_somebody_up_stands_first_in_the_queue_and_closed_cases_last(ana: Desk) -> None:
     closed = to_symptom(ana)
     ana.say(closed, "closed", "in_service", "pack_worn")
     unknown, down = ana.open(), to_symptom(ana)
-    listed = re.findall(r'href="(/staff/cases/\w+)"', ana.client.get("/staff/cases").text)
+    listed = re.findall(r'href="(/en/staff/cases/\w+)"', ana.client.get("/en/staff/cases").text)
     assert listed == [unknown, down, closed]
 
 

@@ -7,10 +7,10 @@ from sqlalchemy import text
 
 from api.audit import audit_page
 from api.case_database import reading
-from api.case_expiry import DELETE_ABANDONED, delete_abandoned
+from api.case_expiry import delete_abandoned
 from api.case_learning import closed_cases
 from api.case_photos import DAY_MS
-from api.cases import CaseStore, NoSuchCase, Said, Who
+from api.cases import DELETE_ABANDONED, CaseStore, NoSuchCase, Said, Who
 from api.upload_links import make_link
 from guidance.learning import ClosedCase
 

@@ -32,7 +32,7 @@ def desk(toy_settings: Settings, toy_resources: Resources, tmp_path: Path) -> It
 
 
 def signed_in(desk: TestClient, token: str = AGENT, name: str = "Ana"):
-    return desk.post("/staff/sign-in", data={"token": token, "name": name}, headers={"accept": "text/html"})
+    return desk.post("/en/staff/sign-in", data={"token": token, "name": name}, headers={"accept": "text/html"})
 
 
 @pytest.mark.parametrize(
@@ -78,30 +78,30 @@ def test_an_agent_reads_a_case_and_only_an_administrator_deletes_it(desk: TestCl
 
 
 def test_a_session_s_cookie_is_kept_from_scripts_and_other_sites(desk: TestClient) -> None:
-    desk.post("/staff/sign-in", data={"token": AGENT, "name": "Ana"}, follow_redirects=False)
-    answer = desk.post("/staff/sign-in", data={"token": AGENT, "name": "Ana"}, follow_redirects=False)
+    desk.post("/en/staff/sign-in", data={"token": AGENT, "name": "Ana"}, follow_redirects=False)
+    answer = desk.post("/en/staff/sign-in", data={"token": AGENT, "name": "Ana"}, follow_redirects=False)
     cookie = answer.headers["set-cookie"].lower()
     assert answer.status_code == 303 and "httponly" in cookie and "samesite=strict" in cookie
 
 
 def test_a_session_ends_when_it_is_signed_out_or_too_old(desk: TestClient) -> None:
     page = signed_in(desk)
-    assert page.url.path == "/staff/cases" and "Ana, agent" in page.text
+    assert page.url.path == "/en/staff/cases" and "Ana, agent" in page.text
     store = desk.app.state.cases
     desk.app.state.cases = replace(store, now_ms=lambda: store.now_ms() + SESSION_MS + 1)
-    assert desk.get("/staff/cases", headers={"accept": "text/html"}).url.path == "/staff/sign-in"
+    assert desk.get("/en/staff/cases", headers={"accept": "text/html"}).url.path == "/en/staff/sign-in"
     desk.app.state.cases = store
     old = desk.cookies[COOKIE]
     key = re.search(r'form_key" value="([^"]+)', page.text)[1]
-    desk.post("/staff/sign-out", data={"form_key": key})
+    desk.post("/en/staff/sign-out", data={"form_key": key})
     desk.cookies.set(COOKIE, old)
-    assert desk.get("/staff/cases", headers={"accept": "text/html"}).url.path == "/staff/sign-in"
+    assert desk.get("/en/staff/cases", headers={"accept": "text/html"}).url.path == "/en/staff/sign-in"
 
 
 def test_a_form_from_another_site_is_refused(desk: TestClient) -> None:
     signed_in(desk)
     for key in ({}, {"form_key": "guessed"}):
-        assert desk.post("/staff/cases", data=key).status_code == 403
+        assert desk.post("/en/staff/cases", data=key).status_code == 403
     assert desk.app.state.cases.newest(1) == []
 
 

@@ -92,7 +92,7 @@ def test_each_reading_is_shown_with_its_crop_and_can_be_accepted(tom: Desk, app)
     assert tom.client.get(re.sub(r"parts/0$", "parts/9", str(crop.url))).status_code == 404
     accepted = tom.say(here, "observation", "stop_position", "top")
     assert accepted.status_code == 200
-    assert "stop position: top (technician)" in accepted.text
+    assert "the stop – on top (technician)" in accepted.text
 
 
 def test_the_job_sheet_and_the_parts_name_what_to_confirm_before_ordering(tom: Desk) -> None:
