@@ -11,7 +11,7 @@ import multiprocessing
 import os
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import cache, partial
 from pathlib import Path
@@ -39,6 +39,8 @@ _PROCESS_SETTINGS = {  # for the workers: without these, page faults and threads
     "MALLOC_TRIM_THRESHOLD_": "1000000000",
     "OMP_NUM_THREADS": "1",
 }
+_LOOK_EVERY_S = 5  # whether the rendering processes live, and whether the time is up
+_PATIENCE_S = 600
 _DENOISE_SHARES = (0.04, 0.04, 0.07, 0.15, 0.3, 0.4)  # passes 0 to 5: some pictures keep their grain
 
 
@@ -59,8 +61,13 @@ def main(arguments: list[str] | None = None) -> int:
     todo = [index for index in range(options.start, options.start + options.count) if index not in done]
     if done:
         print(f"{len(done)} pictures are there already, {len(todo)} to go", flush=True)
-    failed = _draw_all(options, out, todo)
-    _sort_manifest(out)
+    try:
+        failed = _draw_all(options, out, todo)
+    except RuntimeError as problem:
+        print(problem, file=sys.stderr)
+        return 1
+    finally:
+        _sort_manifest(out)
     if failed:
         print(f"{len(failed)} pictures failed; the first: number {failed[0][0]}: {failed[0][1]}", file=sys.stderr)
     return 1 if failed else 0
@@ -89,6 +96,7 @@ def _parser() -> argparse.ArgumentParser:
         default=1,
         help="pictures in a row that are of one lift, from different sides; they share `lift` in the manifest",
     )
+    parser.add_argument("--minutes", type=float, help="stop after this time; the same command goes on from there")
     parser.add_argument("--workers", type=int, default=max(1, (os.cpu_count() or 2) // 2), help="processes")
     parser.add_argument("--gpus", type=int, default=1, help="GPUs that the workers take turns on (cuda_ad_rgb)")
     parser.add_argument("--variant", choices=VARIANTS, default="scalar_rgb", help="renderer back end")
@@ -198,7 +206,7 @@ def _draw_all(options: argparse.Namespace, out: Path, todo: list[int]) -> list[t
             context.Pool(workers, _start_worker, (options, counter, queue.ends if queue else None)) as pool,
             (out / _MANIFEST).open("a", encoding="utf-8", buffering=1) as manifest,
         ):
-            for count, (index, record, error) in enumerate(pool.imap_unordered(_work, todo), 1):
+            for count, (index, record, error) in enumerate(_results(pool, todo, queue, options.minutes), 1):
                 if error is None:
                     manifest.write(json.dumps(record, separators=(",", ":")) + "\n")
                 else:
@@ -209,6 +217,25 @@ def _draw_all(options: argparse.Namespace, out: Path, todo: list[int]) -> list[t
         if queue:
             queue.close()
     return failed
+
+
+def _results(pool, todo: list[int], queue: RenderQueue | None, minutes: float | None) -> Iterator[tuple]:
+    """What the workers answer, as it comes, for so many minutes; raises RuntimeError when nothing comes any more."""
+    drawn, started = pool.imap_unordered(_work, todo), time.monotonic()
+    for _ in todo:
+        waited = 0
+        while True:
+            if minutes and time.monotonic() - started > 60 * minutes:
+                return
+            try:
+                yield drawn.next(timeout=_LOOK_EVERY_S)
+                break
+            except multiprocessing.TimeoutError:
+                waited += _LOOK_EVERY_S
+            if queue:
+                queue.check()
+            if waited >= _PATIENCE_S:
+                raise RuntimeError(f"no picture was finished for {waited} s; those so far are kept")
 
 
 def _progress(count: int, total: int, elapsed_s: float) -> None:

@@ -28,6 +28,15 @@ class RenderQueue:
             process.start()
             self._processes.append(process)
 
+    def check(self) -> None:
+        """Raise RuntimeError where a rendering process has ended: its workers would wait for ever."""
+        ended = [process for process in self._processes if not process.is_alive()]
+        if ended:
+            raise RuntimeError(
+                f"{len(ended)} of {len(self._processes)} rendering processes ended (exit status {ended[0].exitcode}); "
+                "the pictures so far are kept, and the same command goes on from there"
+            )
+
     def close(self) -> None:
         for process in self._processes:
             process.terminate()
