@@ -18,7 +18,7 @@ from api.case_learning import learn
 from api.case_photos import picture_of
 from api.case_summary import plate_of, queue_row, settings_of, summary_text
 from api.case_view import CLOSED, HANDED_OVER, UNDO, CaseView, view
-from api.case_words import action_words, said_words
+from api.case_words import so_far, why_words
 from api.cases import CaseRow, Conflict, NoSuchCase, Said
 from api.languages import Language
 from api.page_forms import small_form
@@ -26,7 +26,7 @@ from api.sessions import COOKIE, SESSION_MS, NotAllowed, Session, own_form, sign
 from api.settings import MOST_PHOTOS
 from api.upload_links import make_link
 from api.wording import percent
-from api.workshop import NONE_OF_THE_LIST, crops_of, entered, evidence_of, fit_rows
+from api.workshop import NONE_OF_THE_LIST, contradictions_of, crops_of, entered, evidence_of, fit_rows
 from classifier.taxonomy import UNLISTED
 from guidance.case_model import SKIPPED
 from guidance.catalogue import Catalogue
@@ -239,8 +239,11 @@ def show_case(request: Request, session: Session, case_id: str, status: int = 20
         "reading_fields": READING_FIELDS,
         "here": f"/{language.tag}/staff/cases/{case_id}",
         "path": f"/staff/cases/{case_id}",
-        "so_far": [(e, action_words(e.kind, language), said_words(e, catalogue, language)) for e in seen.live],
-        "changed": "",
+        "why": _why(seen, language),
+        "needs": [language.say(need) for need in seen.to_ask.needs] if seen.to_ask else [],
+        "contradictions": contradictions_of(seen, catalogue, language),
+        "so_far": so_far(seen, catalogue, language),
+        "changed": language.said(more.pop("changed", "")),
         "link": "",
         "qr": "",
     }
@@ -259,6 +262,14 @@ def show_case(request: Request, session: Session, case_id: str, status: int = 20
         "keep_days": state.settings.photo_days,
     }
     return show_staff(request, "staff/technician.html", session, status=status, **{**values, **bench, **more})
+
+
+def _why(seen: CaseView, language: Language) -> str:
+    """Why this is asked now."""
+    asked = seen.to_ask
+    if asked is None:
+        return ""
+    return why_words(seen.help.next, language) if asked.kind in ("context", "step") else language.say(asked.why)
 
 
 def component_names(catalogue: Catalogue) -> dict[str, dict[str, str]]:

@@ -10,7 +10,7 @@ from api.agent_pages import show_staff, staff_language
 from api.audit import LARGEST_ID, AuditPage, audit_page
 from api.case_summary import spoken_code
 from api.case_view import in_force
-from api.case_words import action_words, said_words
+from api.case_words import action_words, said_words, who_words
 from api.cases import CaseEvent, CaseRow, NoSuchCase
 from api.languages import Language
 from api.sessions import staff
@@ -24,8 +24,7 @@ class Happened:
     """One line of a case's history, in words; `holds` until it is taken back."""
 
     at: str
-    role: str
-    actor: str
+    who: str
     what: str
     said: str
     holds: bool
@@ -42,7 +41,10 @@ def audit_log(request: Request, case: str = "", day: str = "", before: str = "")
         told = language.fill("No case has the code {code}. Have it read out again, letter by letter.", code=case)
     except ValueError:
         told = language.fill("{day} is no day. Write it as 2026-03-31.", day=day)
-    lines = [(line, in_utc(line.at_ms), action_words(line.action, language)) for line in page.lines]
+    lines = [
+        (line, in_utc(line.at_ms), who_words(line.role, line.actor, language), action_words(line.action, language))
+        for line in page.lines
+    ]
     older = urlencode({"case": case, "day": day, "before": page.older}) if page.older else ""
     values = {
         "lines": lines,
@@ -80,8 +82,7 @@ def in_utc(at_ms: int) -> str:
 def _happened(event: CaseEvent, live: bool, catalogue: Catalogue, language: Language) -> Happened:
     return Happened(
         at=in_utc(event.at_ms),
-        role=event.role,
-        actor=event.actor,
+        who=who_words(event.role, event.actor, language),
         what=action_words(event.kind, language),
         said=said_words(event, catalogue, language),
         holds=live or event.kind == "undo",

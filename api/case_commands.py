@@ -36,7 +36,7 @@ def add_case_commands(commands: argparse._SubParsersAction) -> None:
     messages = commands.add_parser(
         "messages",
         help="add to a language's file what it lacks; a new file is a new language",
-        description="Writes every message of the caregiver's pages into FILE.po, keeping the translations it has.",
+        description="Writes every message of the pages into FILE.po, keeping the translations it has.",
     )
     messages.add_argument("file", type=Path, metavar="FILE", help="for example api/locales/fr.po")
     messages.add_argument("--catalogue", metavar="FILE", help="the catalogue of your own pool")

@@ -11,6 +11,9 @@ from api.wording import percent, plain
 from guidance.catalogue import Catalogue
 
 OCCUPIED = {"yes": "Somebody is up", "no": "Nobody is up", "unsure": "Not known whether somebody is up"}
+STATUSES = CLOSED_NOW, WITH_TECHNICIAN, OPEN = "closed", "with a technician", "open"
+NOT_SAID = "not said yet"
+PLATE_NAMES = {"gtin": "article number", "serial": "serial number", "batch": "batch", "produced": "produced on"}
 MINUTE_MS = 60_000
 
 
@@ -35,14 +38,14 @@ def queue_row(row: CaseRow, catalogue: Catalogue, now_ms: int) -> QueueRow:
     occupied = str(said["person_in_sling"].said["answer"]) if "person_in_sling" in said else "unsure"
     symptom = said.get("symptom")
     trouble = catalogue.symptoms_by_id.get(str(symptom.said["answer"])) if symptom else None
-    status = "closed" if CLOSED in said else "with a technician" if HANDED_OVER in said else "open"
-    urgency = 2 if status == "closed" else 0 if occupied != "no" else 1
+    status = CLOSED_NOW if CLOSED in said else WITH_TECHNICIAN if HANDED_OVER in said else OPEN
+    urgency = 2 if status == CLOSED_NOW else 0 if occupied != "no" else 1
     return QueueRow(
         id=row.id,
         code=spoken_code(row.code),
         occupied=occupied,
         occupied_words=OCCUPIED.get(occupied, OCCUPIED["unsure"]),
-        trouble=trouble.say if trouble else "not said yet",
+        trouble=trouble.say if trouble else NOT_SAID,
         status=status,
         minutes_ago=max(0, (now_ms - row.changed_ms) // MINUTE_MS),
         photos=sum(event.kind == "photo" for event in in_force(row.events)),
@@ -69,8 +72,7 @@ def closed_case(row: CaseRow) -> dict[str, str] | None:
 def plate_of(view: CaseView) -> dict[str, str]:
     """What the last photographed rating plate said, in words."""
     plates = [event.said for event in view.live if event.kind == PLATE]
-    names = {"gtin": "article number", "serial": "serial number", "batch": "batch", "produced": "produced on"}
-    return {words: str(plates[-1][key]) for key, words in names.items() if plates and plates[-1].get(key)}
+    return {words: str(plates[-1][key]) for key, words in PLATE_NAMES.items() if plates and plates[-1].get(key)}
 
 
 def summary_text(view: CaseView, catalogue: Catalogue, language: Language) -> str:

@@ -2,10 +2,13 @@
 
 from collections.abc import Mapping
 
+from api.case_view import CaseView
 from api.cases import DELETE_ABANDONED, CaseEvent
 from api.languages import Language
-from guidance.case_model import SKIPPED, STILL, UNSURE, WORKS
+from guidance.case_model import SKIPPED, STILL, UNSURE, WORKS, OutcomeOut, StepOut
 from guidance.catalogue import Catalogue
+from guidance.explain import whole_percent
+from guidance.fault_model import LAST_RESORT
 from guidance.safety import NO_SIGN
 
 ACTION_WORDS = {
@@ -39,6 +42,9 @@ FORGOT = "forgot {0} pictures"
 
 ROLE_WORDS = {role: role for role in ("caregiver", "agent", "technician", "administrator", "system")}
 
+NOT_PEOPLE = ("by link", "program", "command line")
+"""Who acts without a name of their own."""
+
 ANSWER_WORDS = {
     "yes": "Yes",
     "no": "No",
@@ -64,6 +70,12 @@ READ = {
 def action_words(action: str, language: Language) -> str:
     """One action of the audit log, in words."""
     return language.said(ACTION_WORDS.get(action, action))
+
+
+def who_words(role: str, actor: str, language: Language) -> str:
+    """Who did something: the name as given at sign-in, and the role."""
+    named = language.say(actor) if actor in NOT_PEOPLE else actor
+    return f"{named}, {language.say(role)}" if named else language.say(role)
 
 
 def said_words(event: CaseEvent, catalogue: Catalogue, language: Language) -> str:
@@ -121,3 +133,41 @@ def _asked(kind: str, id_: str, catalogue: Catalogue) -> tuple[str, Mapping[str,
         return catalogue.concepts[id_].name, catalogue.concepts[id_].values
     row = catalogue.observations_by_id.get(id_)
     return (row.ask, row.options) if row else (id_, {})
+
+
+def so_far(view: CaseView, catalogue: Catalogue, language: Language) -> list[tuple[str, str, str]]:
+    """What holds in a case by now, in order: who, what, and what was said."""
+    return [
+        (who_words(e.role, e.actor, language), action_words(e.kind, language), said_words(e, catalogue, language))
+        for e in view.live
+    ]
+
+
+def why_words(step: StepOut, language: Language) -> str:
+    """Why a step comes next, as `guidance/explain.py` says it to staff, in any language."""
+    if step.kind == LAST_RESORT:
+        return language.say("What is left to try here is expected to take longer than this.")
+    if step.kind in ("adjust", "replace"):
+        share = _share(step.outcomes[0].probability, language)
+        reasons = [language.fill("It ends the trouble in {share} of such cases.", share=share)]
+    else:
+        reasons = [_shifts_words(outcome, language) for outcome in step.outcomes if outcome.shifts]
+    if step.otherwise_minutes is not None:
+        saved = step.otherwise_minutes - step.expected_minutes
+        fewer = "About {minutes} minutes until it works, {saved} fewer than with the next best step first."
+        as_many = "About {minutes} minutes until it works, as many as with the next best step first."
+        minutes, less = f"{step.expected_minutes:.0f}", f"{saved:.1f}"
+        reasons.append(language.fill(fewer if saved >= 0.05 else as_many, minutes=minutes, saved=less))
+    return " ".join(reasons)
+
+
+def _shifts_words(outcome: OutcomeOut, language: Language) -> str:
+    moves = ", ".join(
+        f"{language.say(s.name)} {_share(s.before, language)} → {_share(s.after, language)}" for s in outcome.shifts
+    )
+    share, answer = _share(outcome.probability, language), language.say(outcome.words)
+    return language.fill("If “{answer}” ({share}): {moves}.", answer=answer, share=share, moves=moves)
+
+
+def _share(probability: float, language: Language) -> str:
+    return language.say(whole_percent(probability).replace("\u00a0%", " %")).replace(" %", "\u00a0%")

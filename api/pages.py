@@ -70,6 +70,7 @@ class Pages:
             languages=self.languages.values(),
             _=language.say,
             fill=language.fill,
+            said=language.said,
             path=path,
             version=self.version,
             **values,

@@ -25,6 +25,7 @@ from api.basket import STANDING_WORDS, basket_csv, basket_of, checked, ordered
 from api.case_photos import add_photo, photos_of, picture_of
 from api.case_summary import plate_of, queue_row
 from api.case_view import BASKET, CHECKED, PLATE
+from api.case_words import said_words, who_words
 from api.cases import Conflict, Said
 from api.identification import NamedPhoto
 from api.job_sheet import job_document
@@ -97,7 +98,8 @@ async def plate(request: Request, case_id: str) -> Response:
             data, name = photos[0].load(), photos[0].name
             found = await state.slots.run(plate_in_photo, data, name, state.resources.limits, now.date())
         except (InputError, PhotoError) as error:
-            return await run_in_threadpool(show_case, request, session, case_id, 422, changed=str(error))
+            told = error.reason if isinstance(error, PhotoError) else str(error)
+            return await run_in_threadpool(show_case, request, session, case_id, 422, changed=told)
     produced = found.produced.isoformat() if found.produced else None
     said = {"gtin": found.gtin, "serial": found.serial, "batch": found.batch, "produced": produced}
     return await run_in_threadpool(_say, request, session, case_id, PLATE, said, {**fields, "at": "rating"}, {})
@@ -153,7 +155,8 @@ def sheet(request: Request, case_id: str) -> Response:
     """The job sheet: for the workshop, to be printed."""
     session, state = staff(request), request.app.state
     row, catalogue = state.cases.by_id(case_id), state.resources.catalogue
-    seen = staff_view(request, session, row)
+    seen, language = staff_view(request, session, row), staff_language(request)
+    done = [event for event in seen.live if event.kind in ("context", "step")]
     values = {
         **component_names(catalogue),
         "view": seen,
@@ -163,7 +166,8 @@ def sheet(request: Request, case_id: str) -> Response:
         "standing_words": STANDING_WORDS,
         "entered": entered(seen),
         "reading_fields": READING_FIELDS,
-        "evidence": evidence_of(seen, catalogue, staff_language(request)),
+        "evidence": evidence_of(seen, catalogue, language),
+        "done": [f"{said_words(e, catalogue, language)} ({who_words(e.role, e.actor, language)})" for e in done],
     }
     return show_staff(request, "staff/sheet.html", session, **values)
 
@@ -193,7 +197,7 @@ async def _refused_photos(
             )
             continue
         except PhotoError as error:
-            reason = error.reason
+            reason = language.said(error.reason)
         except TooManyPhotos:
             reason = language.fill("The case has {most} photos already, and takes no more.", most=MOST_PHOTOS)
         except Full:
@@ -230,18 +234,19 @@ def _check_before_order(request: Request, session: Session, case_id: str, form: 
 
 def _readings(request: Request, session: Session, case_id: str, form: dict[str, str]) -> Response:
     filled = {name: form[name].strip().replace(",", ".") for name in READING_FIELDS if form.get(name, "").strip()}
+    language = staff_language(request)
     try:
         given = {name: float(words) for name, words in filled.items()}
         blocks = [given.pop(name) for name in ("block_1_v", "block_2_v") if name in given]
         taken = PackReadings.model_validate({**given, **({"blocks_v": blocks} if blocks else {})})
         if not (given or blocks):
-            raise ReadingError("No reading came. Enter at least one.")
+            raise ReadingError(language.say("No reading came. Enter at least one."))
         judge_pack(taken)
     except ValueError:
-        changed = staff_language(request).say("Readings are numbers, such as 12.65. Nothing changed.")
+        changed = language.say("Readings are numbers, such as 12.65. Nothing changed.")
         return show_case(request, session, case_id, 422, changed=changed, typed=form)
     except ReadingError as error:
-        changed = f"{error} {staff_language(request).say('Nothing changed.')}"
+        changed = f"{language.said(str(error))} {language.say('Nothing changed.')}"
         return show_case(request, session, case_id, 422, changed=changed, typed=form)
     said = {"id": "readings", "answer": "", "readings": taken.model_dump(mode="json", exclude_defaults=True)}
     return _say(request, session, case_id, "readings", said, {**form, "at": "readings"}, form)

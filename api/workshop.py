@@ -85,6 +85,13 @@ def evidence_of(view: CaseView, catalogue: Catalogue, language: Language) -> tup
     return tuple(dict.fromkeys(_evidence(row, said, catalogue, language) for row in rows))
 
 
+def contradictions_of(view: CaseView, catalogue: Catalogue, language: Language) -> list[str]:
+    """What cannot all be right, one line a contradiction: what each source shows."""
+    found, said = view.identification, _answers(view)
+    rows = (*found.control_box.contradictions, *found.actuator.contradictions) if found else ()
+    return [" ".join(_evidence(source, said, catalogue, language) for source in row.sources) for row in rows]
+
+
 def fit_rows(view: CaseView, catalogue: Catalogue, language: Language) -> dict[Verdict, list[FitRow]]:
     """The table of parts by verdict; what is probably at fault comes first."""
     likely = {row.id: row.probability for row in view.help.components}

@@ -91,9 +91,10 @@ def _why(step: Check | Repair | Context, outcomes: tuple[OutcomeOut, ...], choic
     if isinstance(step, Repair) and step.kind == LAST_RESORT:
         return "What is left to try here is expected to take longer than this."
     if isinstance(step, Repair):
-        reasons = [f"It ends the trouble in {_percent(outcomes[0].probability)} of such cases."]
+        reasons = [f"It ends the trouble in {whole_percent(outcomes[0].probability)} of such cases."]
     else:
-        reasons = [f"If “{o.words}” ({_percent(o.probability)}): {_moves(o.shifts)}." for o in outcomes if o.shifts]
+        told = [o for o in outcomes if o.shifts]
+        reasons = [f"If “{o.words}” ({whole_percent(o.probability)}): {_moves(o.shifts)}." for o in told]
     if choice.otherwise_minutes is not None:
         saved = choice.otherwise_minutes - choice.expected_minutes
         compared = f"{saved:.1f} fewer than" if saved >= 0.05 else "as many as"
@@ -103,10 +104,10 @@ def _why(step: Check | Repair | Context, outcomes: tuple[OutcomeOut, ...], choic
 
 
 def _moves(shifts: tuple[Shift, ...]) -> str:
-    return ", ".join(f"{s.name} {_percent(s.before)} → {_percent(s.after)}" for s in shifts)
+    return ", ".join(f"{s.name} {whole_percent(s.before)} → {whole_percent(s.after)}" for s in shifts)
 
 
-def _percent(probability: float) -> str:
+def whole_percent(probability: float) -> str:
     """Whole per cent, never 0 or 100; the space does not break."""
     words = "under 1" if probability < 0.01 else "over 99" if probability > 0.99 else f"{100 * probability:.0f}"
     return f"{words}\u00a0%"

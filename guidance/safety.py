@@ -14,6 +14,9 @@ NO_SIGN = "none"
 
 FAILED_LOWERING = "failed_lowering"
 
+HURT = "reported as having hurt or nearly hurt somebody"
+"""Why a case is to be reported when somebody said so."""
+
 ASK_SLING = StepOut(
     kind="safety_question",
     id="person_in_sling",
@@ -76,7 +79,7 @@ def complaint(catalogue: Catalogue, case: Case) -> Complaint:
     signs = (catalogue.stop_signs_by_id[sign] for sign in case.danger_signs or ())
     because = [sign.name for sign in signs if sign.could_hurt]
     if case.could_hurt:
-        because.insert(0, "reported as having hurt or nearly hurt somebody")
+        because.insert(0, HURT)
     if not because:
         return Complaint(flagged=False)
     return Complaint(flagged=True, because=tuple(because), say=say(catalogue, "complaint", case.role))
