@@ -4,11 +4,10 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
 from fastapi import Request
-from starlette.exceptions import HTTPException
 
 from api.cases import LONGEST_TEXT
 from api.identification import NamedPhoto
-from api.upload import counted, named_photo
+from api.upload import named_photo, whole_form
 from classifier.errors import InputError, NothingToGoOn
 
 MOST_FORM_BYTES = 64 * 1024
@@ -17,10 +16,7 @@ MOST_FIELDS = 20
 
 async def small_form(request: Request) -> dict[str, str]:
     """The text fields of a form. Raises `InputError` for one that makes no sense, `RequestTooLarge`."""
-    try:
-        parts = await counted(request, MOST_FORM_BYTES).form(max_files=0, max_fields=MOST_FIELDS)
-    except HTTPException as error:
-        raise InputError(f"The form cannot be read: {error.detail}") from error
+    parts = await whole_form(request, MOST_FORM_BYTES, max_files=0, max_fields=MOST_FIELDS)
     fields = {name: value for name, value in parts.items() if isinstance(value, str)}
     for name, value in fields.items():
         if len(value) > LONGEST_TEXT:
@@ -33,10 +29,7 @@ async def small_form(request: Request) -> dict[str, str]:
 @asynccontextmanager
 async def case_photos_form(request: Request, max_bytes: int) -> AsyncIterator[tuple[list[NamedPhoto], dict[str, str]]]:
     """The photos of a form, and its text fields; the photos lie on disk until this is left."""
-    try:
-        parts = await counted(request, max_bytes).form(max_files=MOST_FIELDS, max_fields=MOST_FIELDS)
-    except HTTPException as error:
-        raise InputError(f"The form cannot be read: {error.detail}") from error
+    parts = await whole_form(request, max_bytes, max_files=MOST_FIELDS, max_fields=MOST_FIELDS)
     try:
         came = [part for part in parts.getlist("photos") if not isinstance(part, str) and (part.filename or part.size)]
         if not came:

@@ -1,10 +1,11 @@
-"""A request body as it streams in: counted while it comes, refused as soon as it is too large."""
+"""A form as it streams in: counted while it comes, refused as soon as it is too large, taken whole or not at all."""
 
 import json
 import re
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
+from email.message import Message
 from pathlib import PurePath
 from typing import Any
 
@@ -24,6 +25,9 @@ MOST_TEXT_BYTES = 64 * 1024
 """Bytes of the observations; far more than every question answered."""
 
 LONGEST_NAME = 100
+
+TAIL_BYTES = 1024
+"""Of the end of a form, where its last boundary has to be."""
 
 
 @dataclass(frozen=True)
@@ -46,11 +50,8 @@ async def received_form(request: Request, max_bytes: int) -> AsyncIterator[Form]
         raise HTTPException(
             415, f"{content_type or 'no content type'} came; send multipart/form-data with `photos` and `observations`."
         )
-    body = counted(request, max_bytes)
-    try:
-        parts = await body.form(max_files=MOST_PARTS, max_fields=MOST_PARTS, max_part_size=MOST_TEXT_BYTES)
-    except HTTPException as error:
-        raise InputError(f"The form cannot be read: {error.detail} Send multipart/form-data.") from error
+    limits = {"max_files": MOST_PARTS, "max_fields": MOST_PARTS, "max_part_size": MOST_TEXT_BYTES}
+    parts = await whole_form(request, max_bytes, **limits)
     try:
         yield _form(parts)
     finally:
@@ -65,23 +66,43 @@ def _form(parts: FormData) -> Form:
     return Form(photos, _observations(parts.getlist("observations")), str(parts.get("role") or "caregiver"))
 
 
-def counted(request: Request, max_bytes: int) -> Request:
-    """The request with its body counted while it streams in. Raises `RequestTooLarge`."""
+async def whole_form(request: Request, max_bytes: int, **limits: int) -> FormData:
+    """The parts of a form, once all of it has come. The caller closes them.
+
+    Raises `RequestTooLarge` while the body still streams in, and `InputError` for a form that cannot be read or that
+    was cut off on the way: without its last boundary, the part before it may be missing or be half of what it was.
+    """
     told = f"at most {max_bytes / 2**20:.0f} MiB are taken in one request. Send fewer or smaller photos."
     announced = request.headers.get("content-length", "")
     if announced.isdigit() and int(announced) > max_bytes:
         raise RequestTooLarge(f"{int(announced) / 2**20:.0f} MiB were announced, {told}")
-    came = 0
+    came, tail = 0, b""
 
     async def receive() -> dict[str, Any]:
-        nonlocal came
+        nonlocal came, tail
         message = await request.receive()
         came += len(message.get("body", b""))
         if came > max_bytes:
             raise RequestTooLarge(f"More than that came: {told}")
+        tail = (tail + message.get("body", b""))[-TAIL_BYTES:]
         return message
 
-    return Request(request.scope, receive)
+    try:
+        parts = await Request(request.scope, receive).form(**limits)
+    except HTTPException as error:
+        raise InputError(f"The form cannot be read: {error.detail} Send multipart/form-data.") from error
+    boundary = _boundary(request)
+    if boundary and f"--{boundary}--".encode() not in tail:
+        await parts.close()
+        raise InputError("The form was cut off on the way: its last boundary is missing. Send it again.")
+    return parts
+
+
+def _boundary(request: Request) -> str | None:
+    """What separates the parts of a multipart form; None for another kind of form."""
+    headers = Message()
+    headers["Content-Type"] = request.headers.get("content-type", "")
+    return headers.get_boundary() if headers.get_content_type() == "multipart/form-data" else None
 
 
 def named_photo(part: UploadFile | str, number: int) -> NamedPhoto:
