@@ -2,6 +2,7 @@
 "use strict";
 
 const LONGEST_SIDE_PX = 2400;
+const JUDGED = [404, 413, 415, 422];
 const news = document.getElementById("news");
 const form = document.getElementById("photo");
 
@@ -77,8 +78,9 @@ async function sendHeld() {
   request.send(body);
 }
 
+/* The photo is let go once it has arrived, or once the server has judged that it cannot be used; not before. */
 async function sent(request) {
-  if (request.status === 429 || request.status >= 500) return failed(form.dataset.failed);
+  if (request.status >= 300 && !JUDGED.includes(request.status)) return failed(form.dataset.failed);
   await shelf("readwrite", (store) => store.delete(location.pathname));
   if (request.status < 300) return location.replace(form.dataset.done);
   const told = new DOMParser().parseFromString(request.responseText, "text/html").querySelector("main");

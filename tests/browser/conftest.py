@@ -45,7 +45,7 @@ def device(browser: Browser, site: Served) -> Iterator[Callable[..., BrowserCont
     contexts, complaints = [], []
 
     def new(**options: object) -> BrowserContext:
-        context = browser.new_context(base_url=site.url, **{"viewport": PHONE, "locale": "en", **options})
+        context = browser.new_context(**{"base_url": site.url, "viewport": PHONE, "locale": "en", **options})
         context.set_default_timeout(15_000)
         context.on("weberror", lambda error: complaints.append(str(error.error)))
         contexts.append(context)

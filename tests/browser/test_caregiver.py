@@ -4,10 +4,12 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from playwright.sync_api import BrowserContext, Page, expect
+import pytest
+from playwright.sync_api import BrowserContext, Page, Route, expect
 
 from api.case_photos import photos_of
 from tests.api.conftest import Served
+from tests.browser.cutting import Cutting
 
 SOON_S = 1.0
 
@@ -95,6 +97,53 @@ def test_a_photo_that_was_lost_on_the_way_is_still_there_after_closing_the_page(
     page = phone.new_page()
     page.goto(here)
     expect(page.get_by_role("img", name="Your photo")).to_be_visible()
+
+
+def photo_events(site: Served, page: Page) -> int:
+    return [event.kind for event in case_of(site, page).events].count("photo")
+
+
+def test_an_upload_that_is_cut_in_the_middle_keeps_the_photo_and_sends_it_once(site, device, photo_file: Path) -> None:
+    network = Cutting(site.url, after=40_000)
+    phone = device(base_url=network.url)
+    page = phone.new_page()
+    to_photo(page)
+    page.locator("#picture").set_input_files(photo_file)
+    again = page.get_by_role("button", name="Send it again")
+    expect(again).to_be_visible()
+    expect(page.get_by_role("status")).to_have_text("The photo did not go through. It is still here.")
+    assert network.cuts == 0 and photo_events(site, page) == 0
+    again.click()
+    expect(page.get_by_role("img", name="Your photo")).to_be_visible()
+    assert photo_events(site, page) == 1
+    network.close()
+
+
+def test_a_photo_whose_answer_was_lost_is_not_there_twice(site, device, photo_file: Path) -> None:
+    phone = device()
+    page = phone.new_page()
+    to_photo(page)
+
+    def arrive_and_lose_the_answer(route: Route) -> None:
+        route.fetch()
+        route.abort("connectionreset")
+
+    page.route("**/photos", arrive_and_lose_the_answer, times=1)
+    page.locator("#picture").set_input_files(photo_file)
+    page.get_by_role("button", name="Send it again").click()
+    expect(page.get_by_role("img", name="Your photo")).to_be_visible()
+    assert photo_events(site, page) == 1
+
+
+@pytest.mark.parametrize("status", [400, 408, 429, 503])
+def test_a_photo_stays_until_the_server_has_judged_it(site, device, photo_file: Path, status: int) -> None:
+    page = device().new_page()
+    to_photo(page)
+    page.route("**/photos", lambda route: route.fulfill(status=status, body=""), times=1)
+    page.locator("#picture").set_input_files(photo_file)
+    page.get_by_role("button", name="Send it again").click()
+    expect(page.get_by_role("img", name="Your photo")).to_be_visible()
+    assert photo_events(site, page) == 1
 
 
 def test_the_whole_path_without_scripts(device: Callable[..., BrowserContext], photo_file: Path) -> None:
