@@ -104,7 +104,7 @@ def photo_events(site: Served, page: Page) -> int:
 
 
 def test_an_upload_that_is_cut_in_the_middle_keeps_the_photo_and_sends_it_once(site, device, photo_file: Path) -> None:
-    network = Cutting(site.url, after=40_000)
+    network = Cutting(site.url, after=10_000)
     phone = device(base_url=network.url)
     page = phone.new_page()
     to_photo(page)
