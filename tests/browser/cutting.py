@@ -6,13 +6,15 @@ from urllib.parse import urlsplit
 
 
 class Cutting:
-    """Passes every byte on, except that `cuts` times an upload is cut off after `after` bytes of it."""
+    """Passes every byte on; while `bad`, uploads are cut off after `after` bytes. A browser may try one twice itself."""
 
-    def __init__(self, url: str, after: int, cuts: int = 1) -> None:
+    def __init__(self, url: str, after: int) -> None:
         """Listen on a port of its own in front of the server at `url`."""
         there = urlsplit(url)
         self._server = (there.hostname, there.port)
-        self._after, self.cuts = after, cuts
+        self._after = after
+        self.bad = True
+        self.cuts = 0
         self._listening = socket.create_server(("127.0.0.1", 0))
         self.url = f"http://127.0.0.1:{self._listening.getsockname()[1]}"
         threading.Thread(target=self._accept, daemon=True).start()
@@ -39,8 +41,8 @@ class Cutting:
                     sent = 0
                 if sent >= 0:
                     sent += len(chunk)
-                    if self.cuts and sent > self._after:
-                        self.cuts -= 1
+                    if self.bad and sent > self._after:
+                        self.cuts += 1
                         break
                 target.sendall(chunk)
         except OSError:  # one side has hung up

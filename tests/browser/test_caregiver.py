@@ -112,7 +112,8 @@ def test_an_upload_that_is_cut_in_the_middle_keeps_the_photo_and_sends_it_once(s
     again = page.get_by_role("button", name="Send it again")
     expect(again).to_be_visible()
     expect(page.get_by_role("status")).to_have_text("The photo did not go through. It is still here.")
-    assert network.cuts == 0 and photo_events(site, page) == 0
+    assert network.cuts >= 1 and photo_events(site, page) == 0
+    network.bad = False
     again.click()
     expect(page.get_by_role("img", name="Your photo")).to_be_visible()
     assert photo_events(site, page) == 1
