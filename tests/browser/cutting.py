@@ -6,7 +6,7 @@ from urllib.parse import urlsplit
 
 
 class Cutting:
-    """Passes every byte on; while `bad`, uploads are cut off after `after` bytes. A browser may try one twice itself."""
+    """Passes every byte on; while `bad`, uploads are cut after `after` bytes. A browser may try one again by itself."""
 
     def __init__(self, url: str, after: int) -> None:
         """Listen on a port of its own in front of the server at `url`."""
