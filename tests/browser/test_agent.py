@@ -12,20 +12,23 @@ from tests.api.conftest import Served
 from tests.browser.test_accessible import looked_at
 
 TOKEN = "the agents' own long token"
+ADMINISTRATOR = "the administrators' own long token"
+OPEN_CASE = "form[action$='/staff/cases'][method=post] button"
 DESK = {"width": 1280, "height": 800}
 
 
 @pytest.fixture
 def site(served: Callable[[Settings], Served], toy_settings: Settings, tmp_path: Path) -> Served:
-    return served(replace(toy_settings, database=f"sqlite:///{tmp_path / 'cases.db'}", agent_token=TOKEN))
+    tokens = {"agent_token": TOKEN, "administrator_token": ADMINISTRATOR}
+    return served(replace(toy_settings, database=f"sqlite:///{tmp_path / 'cases.db'}", **tokens))
 
 
-def signed_in(page: Page) -> None:
+def signed_in(page: Page, token: str = TOKEN, name: str = "Ana") -> None:
     page.goto("/staff/cases")
-    page.get_by_label("Your name").fill("Ana")
-    page.get_by_label("Token of your role").fill(TOKEN)
+    page.locator("#name").fill(name)
+    page.locator("#token").fill(token)
     page.keyboard.press("Enter")
-    expect(page.get_by_role("heading", level=1)).to_have_text("Cases")
+    expect(page.get_by_role("search")).to_be_visible()
 
 
 def tab_to(page: Page, name: str) -> None:
@@ -93,32 +96,102 @@ def test_photos_arrive_while_the_agent_looks_on_and_digits_typed_into_a_field_an
     expect(page.get_by_role("status")).to_contain_text("The case was changed by somebody else just now.")
 
 
+@pytest.mark.parametrize("tag", ["en", "es"])
 @pytest.mark.parametrize("theme", ["light", "dark"])
-def test_every_screen_of_the_agent(device: Callable[..., BrowserContext], photo_file: Path, theme: str) -> None:
-    page = device(viewport=DESK, color_scheme=theme).new_page()
+def test_every_screen_of_the_agent(
+    device: Callable[..., BrowserContext], photo_file: Path, theme: str, tag: str
+) -> None:
+    page = device(viewport=DESK, color_scheme=theme, locale=tag).new_page()
     seen: dict[str, list[str]] = {}
     page.goto("/staff/sign-in")
     looked_at(page, seen)
-    page.goto("/staff/cases")
+    page.locator("#name").fill("Ana")
+    page.locator("#token").fill("no role's token")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("alert")).to_be_visible()
+    looked_at(page, seen)
     signed_in(page)
     looked_at(page, seen)
-    page.get_by_role("button", name="New case for a caller").click()
+    page.locator(OPEN_CASE).click()
+    here = page.url
     looked_at(page, seen)
-    key(page, "1")
-    key(page, "1")
-    key(page, "1")
-    key(page, "3")
-    page.get_by_text("Correct a reading").click()
+    for pressed in ("1", "1", "1", "3"):
+        key(page, pressed)
+    page.locator("summary").first.click()
     looked_at(page, seen)
-    page.get_by_role("button", name="Make a link").click()
+    page.locator("form[action$='/link'] button").click()
     looked_at(page, seen)
-    caller = device(color_scheme=theme).new_page()
+    caller = device(color_scheme=theme, locale=tag).new_page()
     caller.goto(page.locator(".address").inner_text())
     looked_at(caller, seen)
     caller.locator("#picture").set_input_files(photo_file)
     expect(caller.get_by_role("alert")).to_be_visible()
     expect(page.locator("svg.marked")).to_be_visible()
     looked_at(page, seen)
+    page.goto(f"{here}/history")
+    looked_at(page, seen)
     page.goto("/staff/cases?code=AAAAAA")
     looked_at(page, seen)
+    assert seen == {}
+
+
+@pytest.mark.parametrize("tag", ["en", "es"])
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_the_audit_log(device: Callable[..., BrowserContext], theme: str, tag: str) -> None:
+    page = device(viewport=DESK, color_scheme=theme, locale=tag).new_page()
+    seen: dict[str, list[str]] = {}
+    signed_in(page, ADMINISTRATOR, "Ida")
+    page.locator(OPEN_CASE).click()
+    page.locator("a[href$='/staff/audit']").click()
+    rows = page.locator("tbody tr")
+    expect(rows).to_have_count(2)
+    looked_at(page, seen)
+    page.locator("#day").fill("2020-02-29")
+    page.keyboard.press("Enter")
+    expect(rows).to_have_count(0)
+    looked_at(page, seen)
+    page.goto("/staff/audit?case=nonsense")
+    expect(page.get_by_role("alert")).to_be_visible()
+    looked_at(page, seen)
+    page.goto("/staff/audit")
+    page.locator("tbody a").first.click()
+    expect(rows).to_have_count(1)
+    assert "/history" in page.url
+    assert seen == {}
+
+
+def test_a_call_in_spanish_reads_spanish_aloud_and_changes_to_english_in_the_same_case(
+    device, photo_file: Path
+) -> None:
+    page = device(viewport=DESK, locale="es-MX").new_page()
+    signed_in(page)
+    page.locator(OPEN_CASE).click()
+    aloud = page.locator(".aloud")
+    expect(aloud).to_have_text("¿Hay ahora alguien en el arnés o sin tocar el suelo?")
+    assert page.evaluate("document.documentElement.lang") == "es"
+    key(page, "1")
+    key(page, "1")
+    expect(aloud).to_have_text("¿Qué le pasa a la grúa?")
+    expect(page.locator(".keys .choice").first).to_have_text("1 La grúa no se mueve nada")
+    page.locator("form[action$='/link'] button").click()
+    caller = device().new_page()
+    caller.goto(page.locator(".address").inner_text())
+    assert caller.evaluate("document.documentElement.lang") == "es"
+    caller.locator("#picture").set_input_files(photo_file)
+    expect(page.get_by_role("status")).to_contain_text("Otra persona acaba de cambiar el caso.")
+    page.get_by_role("link", name="English").click()
+    expect(aloud).to_have_text("What is wrong with the lift?")
+    key(page, "u")
+    assert "/en/staff/cases/" in page.url
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_signing_in_on_a_telephone(device: Callable[..., BrowserContext], theme: str) -> None:
+    page = device(color_scheme=theme, locale="es").new_page()
+    seen: dict[str, list[str]] = {}
+    page.goto("/staff/sign-in")
+    looked_at(page, seen)
+    button = page.get_by_role("button", name="Entrar").bounding_box()
+    assert button["y"] + button["height"] < 740, "the button is below the fold"
+    assert button["height"] >= 44
     assert seen == {}
