@@ -21,12 +21,18 @@ FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 TOKEN = "only for these screenshots"
 PHONE, TABLET, DESK = ({"width": w, "height": h} for w, h in ((360, 740), (768, 1024), (1280, 800)))
 TECHNICIAN = "also only for these screenshots"
+STACKED_FRONT = {
+    "stop_position": "front",
+    "battery": "stacked_pack",
+    "service_buttons": "side",
+    "charge_display": "gauge",
+}
 GAP_PX = 12
 GROUND = (120, 124, 128)
 
 
 def main() -> None:
-    """Serve, walk, and write one sheet for each of the two people."""
+    """Serve, walk, and write one sheet for each of the three people."""
     folder = Path(tempfile.mkdtemp())
     weights = {"weights": sys.argv[1]} if len(sys.argv) > 1 else {}
     tokens = {"agent_token": TOKEN, "technician_token": TECHNICIAN}
@@ -94,22 +100,25 @@ def _technician(browser: Browser, url: str, theme: str) -> Image.Image:
     page.locator("#token").fill(TECHNICIAN)
     page.keyboard.press("Enter")
     page.get_by_role("button", name="New case for a caller").click()
-    for key in ("1", "1", "1", "3"):
+    for key in ("1", "1", "1", "2"):
         version = page.locator("body").get_attribute("data-version")
         page.keyboard.press(key)
         page.locator(f"body:not([data-version='{version}'])").wait_for()
-    page.get_by_role("button", name="Make a link").click()
-    caller = browser.new_context(viewport=PHONE).new_page()
-    caller.goto(page.locator(".address").inner_text())
-    caller.locator("#picture").set_input_files(PHOTO)
+    page.locator("#picked").set_input_files(PHOTO)
+    page.get_by_role("button", name="Read the photos").click()
     page.locator(".crop img").first.wait_for()
-    page.get_by_label("First block").fill("12.65")
-    page.get_by_label("Second block").fill("10.2")
-    page.get_by_label("Rest before").fill("12")
-    page.get_by_label("Error of the meter").fill("0.5")
-    page.get_by_role("button", name="Judge the readings").click()
-    page.get_by_text("Battery: failed.").wait_for()
-    page.locator(".crop").first.scroll_into_view_if_needed()
+    if theme == "light":
+        page.locator("#photos").scroll_into_view_if_needed()
+        page.evaluate("scrollTo(0, document.querySelector('#photos').offsetTop - 16)")
+        page.wait_for_timeout(300)
+        return _shot(page)
+    for concept, value in STACKED_FRONT.items():
+        page.evaluate("for (const part of document.querySelectorAll('.crop details')) part.open = true")
+        page.locator(f".crop form:has([value={concept}]) button[value={value}]").first.click()
+    for part in ("DEMO-1202", "DEMO-1211"):
+        page.get_by_role("button", name=f"Add {part}").click()
+    page.get_by_role("button", name="Confirmed").first.click()
+    page.evaluate("scrollTo(0, document.querySelector('#basket').offsetTop - 420)")
     page.wait_for_timeout(300)
     return _shot(page)
 

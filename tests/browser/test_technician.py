@@ -149,6 +149,7 @@ def test_from_the_sign_in_to_the_job_sheet(device: Callable[..., BrowserContext]
     looked_at(page, seen)
     page.emulate_media(media="print")
     expect(page.get_by_role("button", name="Sign out")).to_be_hidden()
+    expect(page.locator("html")).to_have_css("color", "rgb(22, 33, 31)")  # dark ink on paper, whatever the theme
     assert seen == {}
 
 
