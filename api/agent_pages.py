@@ -231,6 +231,7 @@ def show_case(request: Request, session: Session, case_id: str, status: int = 20
         "catalogue": catalogue,
         **component_names(catalogue),
         "faults": seen.help.faults[:FAULTS_SHOWN],
+        "closed_cases": state.learning.cases,
         "settings": settings_of(catalogue),
         "all_faults": sorted(catalogue.faults, key=lambda f: f.name),
         "summary": summary_text(seen, catalogue, language),

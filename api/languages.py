@@ -13,6 +13,9 @@ LOCALES = Path(__file__).parent / "locales"
 SOURCE = "en"
 """The language that the messages are written in."""
 
+LONGEST_SENTENCE = 400
+"""Characters of a sentence that is looked for among the patterns; ours are shorter, what somebody typed may not be."""
+
 
 @dataclass(frozen=True)
 class Language:
@@ -36,7 +39,7 @@ class Language:
 
         A pattern is a message with numbered places; what stands in them is said in this language as well, if it can be.
         """
-        if sentence in self.messages:
+        if sentence in self.messages or len(sentence) > LONGEST_SENTENCE:
             return self.say(sentence)
         for pattern, message in self.patterns:
             if found := pattern.fullmatch(sentence):

@@ -1,16 +1,23 @@
 """What is over is deleted completely: cases that are closed or that nobody took up, past the days that are set."""
 
+import time
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
+from fastapi.testclient import TestClient
 from sqlalchemy import text
 
+from api.app import create_app
 from api.audit import audit_page
 from api.case_database import reading
 from api.case_expiry import delete_abandoned
 from api.case_learning import closed_cases
 from api.case_photos import DAY_MS
 from api.cases import DELETE_ABANDONED, CaseStore, NoSuchCase, Said, Who
+from api.cli import main
+from api.identification import Resources
+from api.settings import PREFIX, Settings
 from api.upload_links import make_link
 from guidance.learning import ClosedCase
 
@@ -94,3 +101,23 @@ def test_what_a_closed_case_taught_outlives_it_and_a_case_deleted_by_hand_takes_
     assert case_store.newest(1) == [] and closed_cases(case_store, {}) == taught
     with reading(case_store.engine) as connection:
         assert connection.execute(text("SELECT * FROM taught")).all() == [("in_service", "pack_worn", 2)]
+
+
+def test_the_command_and_the_server_delete_by_the_setting(
+    toy_settings: Settings, toy_resources: Resources, tmp_path: Path, monkeypatch, capsys
+) -> None:
+    database = f"sqlite:///{tmp_path / 'cases.db'}"
+    store, days_ago = CaseStore.open(database), 3
+    for _ in range(2):
+        later(store, -days_ago).start("en", CALLER, NOBODY_UP)
+    kept, _ = store.start("en", CALLER, NOBODY_UP)
+    monkeypatch.setenv(f"{PREFIX}DATABASE", database)
+    assert main(["cases", "expire"]) == 0 and capsys.readouterr().out == "deleted: 0 pictures, 0 cases\n"
+    monkeypatch.setenv(f"{PREFIX}CASE_DAYS", str(days_ago - 1))
+    assert main(["cases", "expire"]) == 0 and capsys.readouterr().out == "deleted: 0 pictures, 2 cases\n"
+    later(store, -days_ago).start("en", CALLER, NOBODY_UP)
+    with TestClient(create_app(replace(toy_settings, database=database, case_days=days_ago - 1), toy_resources)):
+        deadline = time.monotonic() + 10
+        while [row["id"] for row in store.newest(9)] != [kept]:
+            assert time.monotonic() < deadline, "a server that starts deleted nothing"
+            time.sleep(0.02)

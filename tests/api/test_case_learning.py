@@ -50,6 +50,8 @@ def test_a_closed_case_changes_the_ranking_and_undoing_or_deleting_it_changes_it
         assert ana.say(here, "closed", "in_service", least).status_code == 200
         after = ranked(client)
         assert after[least] > before[least] and after != before
+        another = to_symptom(ana)
+        assert "Closed cases that moved the rates: 1." in ana.say(another, "symptom", "symptom", "dead").text
         assert ana.say(here, "undo", "", "").status_code == 200
         assert ranked(client) == before
         ana.say(here, "closed", "in_service", least)
