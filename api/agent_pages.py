@@ -20,6 +20,7 @@ from api.case_summary import plate_of, queue_row, settings_of, summary_text
 from api.case_view import CLOSED, HANDED_OVER, UNDO, CaseView, view
 from api.case_words import so_far, why_words
 from api.cases import CaseRow, Conflict, NoSuchCase, Said
+from api.drawings import drawings_of
 from api.languages import Language
 from api.page_forms import small_form
 from api.sessions import COOKIE, SESSION_MS, NotAllowed, Session, own_form, sign_in, sign_out, staff
@@ -41,6 +42,8 @@ READING_FIELDS = {
     "meter_error_percent": "Error of the meter, %",
     "loaded_v": "While the arm raises, V",
     "load_current_a": "Current meanwhile, A",
+    "charge_hours": "From flat to full, hours",
+    "gauge_bars_percent": "Gauge of the box, %",
 }
 """What is asked for, with its unit; `guidance/electricity.py` judges it."""
 
@@ -227,6 +230,7 @@ def show_case(request: Request, session: Session, case_id: str, status: int = 20
     values = {
         "view": seen,
         "question": seen.to_ask,
+        "drawings": drawings_of(seen.to_ask, catalogue, language),
         "told": told(seen, there, catalogue, language) if seen.identification else None,
         "catalogue": catalogue,
         **component_names(catalogue),

@@ -76,14 +76,16 @@ class CasePhoto:
 def add_photo(
     store: CaseStore, shelf: Shelf, case_id: str, photo: NamedPhoto, keep_days: int, resources: Resources, who: Who
 ) -> str:
-    """Read a photo into a case; its id. `keep_days` is 0 without consent. The same photo again changes nothing.
+    """Read a photo into a case; its id. `keep_days` is 0 without consent.
 
+    The same photo again changes nothing, unless it was taken back: then it counts again.
     Raises a `PhotoError` when it cannot be read, `TooManyPhotos`, `NoSuchCase`.
     """
     data = photo.load()
     digest = hashlib.sha256(data).hexdigest()
     photo_id = hashlib.sha256(f"{case_id} {digest}".encode()).hexdigest()[:24]
     if photo_id in {p.id for p in photos_of(store, case_id)}:
+        _bring_back(store, shelf, case_id, photo_id, _picture(data, photo.name, resources.limits), who)
         return photo_id
     readings, failures = read_photos([NamedPhoto(photo.name, lambda: data)], resources)
     if failures:
@@ -133,6 +135,18 @@ def forget_expired(store: CaseStore) -> int:
         if count:
             store.note(connection, f"forgot {count} pictures", "", Who("system"))
     return count
+
+
+def _bring_back(store: CaseStore, shelf: Shelf, case_id: str, photo_id: str, picture: bytes, who: Who) -> None:
+    """Let a photo that was taken back count again; nothing for one that counts."""
+    from api.case_view import in_force  # which needs the photos itself
+
+    if photo_id in {e.said["id"] for e in in_force(store.by_id(case_id).events) if e.kind == "photo"}:
+        return
+    shelf.put(photo_id, picture, store.now_ms())
+    with store.engine.begin() as connection:
+        kept = connection.scalar(select(photos.c.picture.is_not(None)).where(photos.c.id == photo_id))
+        store.add(case_id, Said("photo", {"id": photo_id, "kept": bool(kept)}, {}), who, connection)
 
 
 def _picture(data: bytes, name: str, limits: PhotoLimits) -> bytes:

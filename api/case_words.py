@@ -63,6 +63,9 @@ READ = {
     "meter_error_percent": "Error of the meter, %",
     "loaded_v": "While the arm raises, V",
     "load_current_a": "Current meanwhile, A",
+    "charge_hours": "From flat to full, hours",
+    "gauge_bars_percent": "Gauge of the box, %",
+    "beeps_under_load": "Beeps while the arm raises",
 }
 """Each meter reading with its unit."""
 
@@ -104,7 +107,7 @@ def said_words(event: CaseEvent, catalogue: Catalogue, language: Language) -> st
     if event.kind == "readings":
         taken = dict(event.said.get("readings", {}))
         return "; ".join(
-            f"{language.say(words)}: {_number(taken[name])}" for name, words in READ.items() if name in taken
+            f"{language.say(words)}: {_taken(taken[name], language)}" for name, words in READ.items() if name in taken
         )
     if event.kind == "basket":
         return f"{said['quantity']} × {said['number']} {language.say(said['name'])}"
@@ -114,7 +117,9 @@ def said_words(event: CaseEvent, catalogue: Catalogue, language: Language) -> st
     return " ".join(said[key] for key in ("gtin", "serial", "batch", "produced") if said.get(key))
 
 
-def _number(taken: float | list[float]) -> str:
+def _taken(taken: float | bool | list[float], language: Language) -> str:
+    if isinstance(taken, bool):
+        return language.say("Yes" if taken else "No")
     return ", ".join(f"{one:g}" for one in taken) if isinstance(taken, list) else f"{taken:g}"
 
 

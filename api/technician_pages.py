@@ -41,6 +41,8 @@ from guidance.electricity import PackReadings, judge_pack
 from guidance.parts import as_csv
 
 ROLE = "technician"
+BEEPS = "beeps_under_load"
+"""The one reading that is no number."""
 
 router = APIRouter(prefix="/staff", include_in_schema=False)
 
@@ -91,15 +93,16 @@ async def plate(request: Request, case_id: str) -> Response:
     session = await run_in_threadpool(staff, request)
     state = request.app.state
     state.slots.refuse_if_full()
-    async with case_photos_form(request, state.settings.max_request_mib * 2**20) as (photos, fields):
-        own_form(session, fields)
-        now = datetime.fromtimestamp(state.cases.now_ms() / 1000, UTC)
-        try:
-            data, name = photos[0].load(), photos[0].name
-            found = await state.slots.run(plate_in_photo, data, name, state.resources.limits, now.date())
-        except (InputError, PhotoError) as error:
-            told = error.reason if isinstance(error, PhotoError) else str(error)
-            return await run_in_threadpool(show_case, request, session, case_id, 422, changed=told)
+    today = datetime.fromtimestamp(state.cases.now_ms() / 1000, UTC).date()
+    try:
+        async with case_photos_form(request, state.settings.max_request_mib * 2**20) as (photos, fields):
+            own_form(session, fields)
+            found = await state.slots.run(
+                plate_in_photo, photos[0].load(), photos[0].name, state.resources.limits, today
+            )
+    except (InputError, PhotoError) as error:
+        told = error.reason if isinstance(error, PhotoError) else str(error)
+        return await run_in_threadpool(show_case, request, session, case_id, 422, changed=told)
     produced = found.produced.isoformat() if found.produced else None
     said = {"gtin": found.gtin, "serial": found.serial, "batch": found.batch, "produced": produced}
     return await run_in_threadpool(_say, request, session, case_id, PLATE, said, {**fields, "at": "rating"}, {})
@@ -238,6 +241,8 @@ def _readings(request: Request, session: Session, case_id: str, form: dict[str, 
     try:
         given = {name: float(words) for name, words in filled.items()}
         blocks = [given.pop(name) for name in ("block_1_v", "block_2_v") if name in given]
+        if form.get(BEEPS, "") in ("yes", "no"):
+            given[BEEPS] = form[BEEPS] == "yes"
         taken = PackReadings.model_validate({**given, **({"blocks_v": blocks} if blocks else {})})
         if not (given or blocks):
             raise ReadingError(language.say("No reading came. Enter at least one."))

@@ -119,7 +119,8 @@ def entered(view: CaseView) -> dict[str, str]:
     for name, (several, place) in READING_OF.items():
         if len(taken.get(several, ())) > place:
             fields[name] = taken[several][place]
-    return {name: f"{value:g}" for name, value in fields.items()}
+    yes_no = {True: "yes", False: "no"}
+    return {name: yes_no[v] if isinstance(v, bool) else f"{v:g}" for name, v in fields.items()}
 
 
 def _answers(view: CaseView) -> dict[object, CaseEvent]:

@@ -80,9 +80,18 @@ def test_readings_that_were_entered_stand_in_their_fields_so_that_one_more_joins
     shown = dict(re.findall(r'name="(\w+)" inputmode="decimal" autocomplete="off" value="([\d.]*)"', page))
     assert shown == {
         "block_1_v": "12.65", "block_2_v": "12.6", "pack_v": "", "rest_hours": "12", "meter_error_percent": "",
-        "loaded_v": "", "load_current_a": "",
+        "loaded_v": "", "load_current_a": "", "charge_hours": "", "gauge_bars_percent": "",
     }  # fmt: skip
     assert f"<dt>First block at rest, V</dt><dd>{shown['block_1_v']}</dd>" in tom.client.get(f"{here}/sheet").text
+
+
+def test_what_the_charger_the_gauge_and_the_beeper_said_is_judged_as_well(tom: Desk) -> None:
+    here = opened(tom)
+    page = send(tom, here, "readings", charge_hours="0.5", gauge_bars_percent="75", beeps_under_load="yes").text
+    assert "Battery: low." in page and "full after 0.5 h" in page and "beeps under load" in page
+    assert '<option value="yes" selected>' in page
+    assert "From flat to full, hours: 0.5; Gauge of the box, %: 75; Beeps while the arm raises: Yes" in page
+    assert "<dt>Beeps while the arm raises</dt><dd>Yes</dd>" in tom.client.get(f"{here}/sheet").text
 
 
 def photo(n: int) -> tuple[str, bytes, str]:
@@ -117,6 +126,14 @@ def test_several_photos_at_once_a_bad_one_is_named_and_the_good_ones_are_kept(to
     assert kept(app, here) == (2, 2, 0), "the same photo again changes nothing"
     assert upload(tom, here, [photo(2)], keep="yes").status_code == 200
     assert kept(app, here) == (3, 3, 1)
+
+
+def test_a_photo_that_was_taken_back_counts_again_when_it_comes_again(tom: Desk, app) -> None:
+    here = opened(tom)
+    upload(tom, here, [photo(0)])
+    assert "cut out of photo 1" not in send(tom, here, "answers", kind="undo", id="", answer="").text
+    assert "cut out of photo 1" in upload(tom, here, [photo(0)]).text
+    assert kept(app, here) == (1, 2, 0)
 
 
 def test_photos_beyond_what_a_case_takes_are_named(tom: Desk, app) -> None:
@@ -185,6 +202,10 @@ def test_the_plate_s_code_goes_into_the_case_and_its_summary(tom: Desk) -> None:
     assert "Plate, serial number: 1234" in page.text
     refused = send(tom, here, "plate", photo=PHOTO)
     assert refused.status_code == 422 and "No barcode or DataMatrix was found" in refused.text
+    refused = send(tom, here, "plate", photo=("plate.jpg", b"", "image/jpeg"))
+    assert refused.status_code == 422 and 'role="alert"' in refused.text
+    refused = send(tom, here, "plate")
+    assert refused.status_code == 422 and "No photo came." in refused.text
 
 
 def test_a_plate_from_another_site_is_refused(tom: Desk) -> None:

@@ -109,6 +109,9 @@ def test_every_state_of_the_screen(device: Callable[..., BrowserContext], photo_
     pressed(page, "Add DEMO-1301")
     pressed(page, "Confirmed (A charger known to be good lights the lamps where this one does not.)")
     looked_at(page, seen)  # a basket, half confirmed
+    page.goto(page.url.replace("/en/", "/es/"))
+    looked_at(page, seen)
+    page.goto(page.url.replace("/es/", "/en/"))
     pressed(page, "Correct to: built in (the battery)")
     expect(page.get_by_text("It is not sure any more whether this fits.").first).to_be_visible()
     looked_at(page, seen)  # a basket that does not fit any more
