@@ -13,6 +13,7 @@ from api.case_changes import changes
 from api.case_photos import add_photo, picture_of
 from api.case_view import NO_PHOTO, UNDO, WENT_ON, CaseView, view
 from api.cases import CaseRow, Conflict, Said, Who, hashed
+from api.drawings import drawings_of
 from api.languages import Language
 from api.page_forms import case_photos_form, small_form
 from classifier.taxonomy import CONCEPTS
@@ -170,9 +171,11 @@ def _page(request: Request, token: str, row: CaseRow, changed: str = "", status:
         state = request.app.state
         there = {p.id: picture_of(state.cases, state.shelf, row.id, p.id) is not None for p in seen.photos}
         words = told(seen, there, state.resources.catalogue, language_of(request))
-        return _show(request, token, "answer.html", seen, told=words, question=seen.question, **more)
+        return _show(request, token, "answer.html", seen, told=words, **_asked_now(request, seen), **more)
     if seen.stage == "question":
-        return _show(request, token, "question.html", seen, question=seen.question, **_cautions(request, seen), **more)
+        return _show(
+            request, token, "question.html", seen, **_asked_now(request, seen), **_cautions(request, seen), **more
+        )
     return _end(request, token, seen, **more)
 
 
@@ -190,6 +193,12 @@ def _down_words(request: Request, steps: Sequence[Advice]) -> dict[str, Sequence
     """The sentences of the way down: what comes first, the steps, and when to call for help."""
     catalogue = request.app.state.resources.catalogue
     return {"first": say(catalogue, "occupied", ROLE), "steps": steps, "emergency": say(catalogue, "emergency", ROLE)}
+
+
+def _asked_now(request: Request, seen: CaseView) -> dict[str, Any]:
+    """The question, if there is one, and what its answers look like."""
+    question, catalogue = seen.question, request.app.state.resources.catalogue
+    return {"question": question, "drawings": drawings_of(question, catalogue, language_of(request))}
 
 
 def _cautions(request: Request, seen: CaseView) -> dict[str, Sequence[Advice]]:

@@ -13,7 +13,10 @@ TEXT_ON = [
     ("link", "sheet"), ("accent", "paper"), ("on-accent", "accent"), ("on-urgent", "urgent"),
     ("danger-ink", "danger-sheet"), ("warning-ink", "warning-sheet"), ("caution-ink", "caution-sheet"),
 ]  # fmt: skip
-EDGE_ON = [("accent", "paper"), ("accent", "sheet"), ("line", "paper"), ("focus", "paper"), ("focus", "sheet")]
+EDGE_ON = [
+    ("accent", "paper"), ("accent", "sheet"), ("line", "paper"), ("focus", "paper"), ("focus", "sheet"),
+    ("stop", "sheet"), ("stop", "caution-sheet"), ("ink", "caution-sheet"),
+]  # fmt: skip
 
 
 def luminance(colour: str) -> float:
