@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from api.basket import STANDING_WORDS, Basket, basket_of
 from api.case_view import CLOSED, HANDED_OVER, PLATE, CaseView, in_force
-from api.case_words import said_words
+from api.case_words import PLATE_NAMES, said_words
 from api.cases import CaseRow
 from api.languages import Language
 from api.wording import percent, plain
@@ -13,7 +13,6 @@ from guidance.catalogue import Catalogue
 OCCUPIED = {"yes": "Somebody is up", "no": "Nobody is up", "unsure": "Not known whether somebody is up"}
 STATUSES = CLOSED_NOW, WITH_TECHNICIAN, OPEN = "closed", "with a technician", "open"
 NOT_SAID = "not said yet"
-PLATE_NAMES = {"gtin": "article number", "serial": "serial number", "batch": "batch", "produced": "produced on"}
 MINUTE_MS = 60_000
 
 

@@ -69,6 +69,8 @@ READ = {
 }
 """Each meter reading with its unit."""
 
+PLATE_NAMES = {"gtin": "article number", "serial": "serial number", "batch": "batch", "produced": "produced on"}
+
 
 def action_words(action: str, language: Language) -> str:
     """One action of the audit log, in words."""
@@ -114,7 +116,7 @@ def said_words(event: CaseEvent, catalogue: Catalogue, language: Language) -> st
     if event.kind == "checked":
         sentences = {row.id: row.text for part in catalogue.components for row in part.confirm}
         return f"{language.say(sentences.get(id_, id_))} – {language.say(ANSWER_WORDS.get(answer, answer))}"
-    return " ".join(said[key] for key in ("gtin", "serial", "batch", "produced") if said.get(key))
+    return "; ".join(f"{language.say(words)}: {said[key]}" for key, words in PLATE_NAMES.items() if said.get(key))
 
 
 def _taken(taken: float | bool | list[float], language: Language) -> str:

@@ -11,8 +11,8 @@ from jinja2 import Environment, nodes
 from api.agent_pages import READING_FIELDS
 from api.basket import STANDING_WORDS
 from api.caregiver_told import KIND_WORDS
-from api.case_summary import NOT_SAID, OCCUPIED, PLATE_NAMES, STATUSES
-from api.case_words import ACTION_WORDS, ANSWER_WORDS, FORGOT, NOT_PEOPLE, READ, ROLE_WORDS
+from api.case_summary import NOT_SAID, OCCUPIED, STATUSES
+from api.case_words import ACTION_WORDS, ANSWER_WORDS, FORGOT, NOT_PEOPLE, PLATE_NAMES, READ, ROLE_WORDS
 from api.page_errors import OURS, WORDS
 from api.pages import HERE, TEMPLATES
 from api.triage import ASK_HURT

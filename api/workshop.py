@@ -150,7 +150,8 @@ def _evidence(row: Because, said: Mapping[object, CaseEvent], catalogue: Catalog
     words = catalogue.concepts.get(row.concept)
     asked = catalogue.observations_by_id.get(row.concept)
     if words is not None:
-        shown = f"{language.say(words.name)} {language.say(words.values[row.value])}"
+        name, value = language.say(words.name), language.say(words.values[row.value])
+        shown = language.fill("{part} {how}", part=name, how=value)
     elif row.concept == "generation":
         named = {g.id: g.name for g in catalogue.generations} | {UNLISTED: NONE_OF_THE_LIST}
         shown = language.say(named[row.value])

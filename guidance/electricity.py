@@ -218,7 +218,7 @@ def _pack_charge(read: PackReadings, because: list[str], findings: dict[str, str
     error = (read.meter_error_percent if read.meter_error_percent is not None else 1.0) / 100
     weakest, strongest = min(read.blocks_v), max(read.blocks_v)
     end_v = end_voltage_v(CELLS_IN_BLOCK)
-    because.append(f"blocks read {' and '.join(f'{v:.2f} V' for v in read.blocks_v)}")
+    because.append(f"blocks read {', '.join(f'{v:.2f} V' for v in read.blocks_v)}")
     apart = strongest - weakest > UNEQUAL_BLOCKS_V + error * (strongest + weakest)
     if apart and weakest * (1 + error) < RESTED_V_AT_PERCENT[25]:
         findings["block_voltages"] = "one_low"
