@@ -82,4 +82,4 @@ def answer_for(
     """The answer document for what was read and what was observed, in the words for this role."""
     model = resources.model
     info = ModelInfo.model_validate(asdict(model.info))
-    return answer(readings, observations, resources.catalogue, info, model.concept_priors, role)
+    return answer(readings, observations, resources.catalogue, info, model.facts, role)

@@ -1,13 +1,17 @@
 """Start here: the bytes of a photo to what it shows and how sure that is. Decode, find, read, decide."""
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+
+import numpy as np
 
 from classifier.calibration import named_probabilities, prediction_set
 from classifier.finder import Found, overlap
 from classifier.model import Model
 from classifier.photo import Box, Photo, PhotoLimits, open_photo
 from classifier.quality import Quality, judge
+from classifier.reader import FEATURES
 from classifier.taxonomy import CONCEPTS_OF
 
 WEIGHTS_DIR = Path(__file__).parent / "weights"
@@ -27,7 +31,10 @@ class ConceptReading:
 
 @dataclass(frozen=True)
 class SubjectReading:
-    """One subject in a photo; `box` in fractions of the upright photo, `concepts` those of its kind."""
+    """One subject in a photo; `box` in fractions of the upright photo, `concepts` those of its kind.
+
+    `probability` is that of its being one of ours at all, and of this kind.
+    """
 
     kind: str
     box: Box
@@ -56,19 +63,29 @@ def read_photo(data: bytes, name: str, model: Model, limits: PhotoLimits) -> Pho
 
 def _subjects(photo: Photo, model: Model) -> tuple[SubjectReading, ...]:
     found = model.finder(photo)
-    read = [_decide(f, logits, model) for f, logits in zip(found, model.reader(photo, found), strict=True)]
+    return decide(found, model.reader(photo, found), model)
+
+
+def decide(
+    found: Sequence[Found], read: Sequence[Mapping[str, np.ndarray]], model: Model
+) -> tuple[SubjectReading, ...]:
+    """What the finder's boxes are, by the reader's logits and features, likeliest first; without what is not ours."""
     kept: list[SubjectReading] = []
-    for subject in sorted((r for r in read if r is not None), key=lambda r: -r.probability):
+    readings = [_decide(f, logits, model) for f, logits in zip(found, read, strict=True)]
+    for subject in sorted((r for r in readings if r is not None), key=lambda r: -r.probability):
         if all(overlap(subject.box, other.box) <= ONE_THING_IOU for other in kept):
             kept.append(subject)
     return tuple(kept)
 
 
-def _decide(found: Found, logits: dict, model: Model) -> SubjectReading | None:
-    """Both networks must say the same kind, or the thing is not one of ours; the probability is the product of both."""
+def _decide(found: Found, logits: Mapping[str, np.ndarray], model: Model) -> SubjectReading | None:
+    """Both networks must say the same kind, and that it is one of ours must be probable enough for that kind."""
     recipe = model.reader.recipe
-    kinds = named_probabilities(logits["kind"], recipe["kinds"], recipe["temperatures"]["kind"])
-    if max(kinds, key=kinds.__getitem__) != found.kind:
+    if recipe["kinds"][int(np.argmax(logits["kind"]))] != found.kind:
+        return None
+    likely = model.ours.probability(logits["kind"][None], logits[FEATURES][None], np.array([found.probability]))
+    probability = float(likely[0])
+    if probability < model.ours.recipe["thresholds"][found.kind]:
         return None
     concepts = {}
     for concept in CONCEPTS_OF[found.kind]:
@@ -78,4 +95,4 @@ def _decide(found: Found, logits: dict, model: Model) -> SubjectReading | None:
         concepts[concept] = ConceptReading(
             probabilities, prediction_set(probabilities, recipe["set_thresholds"][concept])
         )
-    return SubjectReading(found.kind, found.box, found.probability * kinds[found.kind], concepts)
+    return SubjectReading(found.kind, found.box, probability, concepts)

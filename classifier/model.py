@@ -9,16 +9,20 @@ from typing import Any
 
 from classifier.errors import WeightsAltered, WeightsMalformed, WeightsMissing
 from classifier.finder import Finder
-from classifier.reader import Reader
+from classifier.ours import NEED_FEATURES, SCORES, FeatureSpace, Ours
+from classifier.reader import FEATURES, Reader
 from classifier.taxonomy import CONCEPTS, NOT_VISIBLE, SUBJECTS
 
 METADATA_FILE = "model.json"
-SCHEMA_VERSION = "1"
+FILED = ("finder", "reader", "ours")
+"""Parts of the metadata that name a file of their own: both networks and the feature space."""
+
+SCHEMA_VERSION = "2"
 
 
 @dataclass(frozen=True)
 class ModelInfo:
-    """Which model gave an answer. `sha256` is that of its metadata, which in turn holds the hashes of both networks.
+    """Which model gave an answer. `sha256` is that of its metadata, which in turn holds the hashes of its other files.
 
     `coverage` is the share of cases in which a prediction set holds the true value.
     """
@@ -30,18 +34,34 @@ class ModelInfo:
 
 
 @dataclass(frozen=True)
+class ReadingFacts:
+    """What has to be known of a reader to weigh its readings.
+
+    `priors[concept][value]` is P(value | visible) among the pictures that it learned from; `doubt` the share of every
+    reading that is taken to say nothing; `correlation` how alike the errors on two photos of one lift are taken to be
+    (0: independent, 1: a second photo adds nothing).
+    """
+
+    priors: Mapping[str, Mapping[str, float]]
+    doubt: float
+    correlation: float
+
+
+@dataclass(frozen=True)
 class Model:
-    """Finder and reader, ready to run, with the metadata that they were exported with."""
+    """Finder and reader, ready to run, what tells ours from others, and the metadata that they were exported with."""
 
     finder: Finder
     reader: Reader
+    ours: Ours
     metadata: Mapping[str, Any]
     info: ModelInfo
 
     @property
-    def concept_priors(self) -> dict[str, dict[str, float]]:
-        """P(value | visible) of each concept among the pictures that the reader learned from."""
-        return self.metadata["reader"]["concept_priors"]
+    def facts(self) -> ReadingFacts:
+        """What guidance has to know of the reader."""
+        recipe = self.reader.recipe
+        return ReadingFacts(recipe["concept_priors"], recipe["doubt"], recipe["correlation"])
 
     @classmethod
     def load(cls, directory: Path, threads: int = 1) -> "Model":
@@ -55,12 +75,14 @@ class Model:
         except ValueError as error:
             raise WeightsMalformed(f"{directory / METADATA_FILE} is no JSON ({error}). {REINSTALL}") from error
         _check(metadata, directory / METADATA_FILE)
-        networks = {part: _verified(directory, metadata[part]) for part in ("finder", "reader")}
+        files = {part: _verified(directory, metadata[part]) for part in FILED}
         sha256 = hashlib.sha256(raw).hexdigest()
         info = ModelInfo(metadata["version"], sha256, metadata["trained_on"], metadata["reader"]["coverage"])
-        finder = Finder(_session(networks["finder"], ["heat", "ltrb"], threads), metadata["finder"])
-        reader = Reader(_session(networks["reader"], ["kind", *CONCEPTS], threads), metadata["reader"])
-        return cls(finder, reader, metadata, info)
+        finder = Finder(_session(files["finder"], ["heat", "ltrb"], threads), metadata["finder"])
+        reader = Reader(_session(files["reader"], ["kind", *CONCEPTS, FEATURES], threads), metadata["reader"])
+        space = _space(files["ours"], metadata["ours"], directory)
+        ours = Ours(metadata["ours"], metadata["reader"]["temperatures"]["kind"], space)
+        return cls(finder, reader, ours, metadata, info)
 
 
 REINSTALL = "Install the project again, or train and export a model into that directory."
@@ -74,12 +96,17 @@ def _read(path: Path) -> bytes:
 
 
 def _check(metadata: Any, path: Path) -> None:
-    """Refuse metadata that speaks another vocabulary than the taxonomy, or that lacks a part of the recipe."""
+    """Refuse metadata of another form or vocabulary than ours, or that lacks a part of the recipe."""
+    form = metadata.get("schema_version") if isinstance(metadata, dict) else None
+    if form != SCHEMA_VERSION:
+        raise WeightsMalformed(
+            f"{path}: schema_version is {form}, {SCHEMA_VERSION} is wanted: another version of this project wrote it. "
+            f"{REINSTALL}"
+        )
     wanted = {concept: [*values, NOT_VISIBLE] for concept, values in CONCEPTS.items()}
     try:
-        finder, reader = metadata["finder"], metadata["reader"]
+        finder, reader, ours = (metadata[part] for part in FILED)
         facts = [
-            ("schema_version", metadata["schema_version"], SCHEMA_VERSION),
             ("finder.kinds", finder["kinds"], list(SUBJECTS)),
             ("reader.kinds", reader["kinds"], [*SUBJECTS, "other"]),
             ("reader.concepts", reader["concepts"], wanted),
@@ -89,6 +116,9 @@ def _check(metadata: Any, path: Path) -> None:
              {c: set(v) for c, v in wanted.items()}),
             ("reader.concept_priors", {c: set(p) for c, p in reader["concept_priors"].items()},
              {c: set(v) for c, v in CONCEPTS.items()}),
+            ("ours.weights", {name: len(weights) for name, weights in ours["weights"].items()},
+             {name: 3 for name in SCORES if name in ours["weights"]}),
+            ("ours.thresholds", set(ours["thresholds"]), set(SUBJECTS)),
         ]  # fmt: skip
         for key in ("file", "sha256", "input_px", "mean", "std"):
             finder[key], reader[key]
@@ -97,6 +127,9 @@ def _check(metadata: Any, path: Path) -> None:
             finder["temperature"],
             reader["margin"],
             reader["coverage"],
+            reader["doubt"],
+            reader["correlation"],
+            ours["weights"][ours["score"]],
             metadata["version"],
             metadata["trained_on"],
         )
@@ -114,6 +147,16 @@ def _verified(directory: Path, part: Mapping[str, Any]) -> bytes:
     if came != part["sha256"]:
         raise WeightsAltered(f"{path} has SHA-256 {came}, {METADATA_FILE} says {part['sha256']}. {REINSTALL}")
     return network
+
+
+def _space(data: bytes, recipe: Mapping[str, Any], directory: Path) -> FeatureSpace:
+    try:
+        space = FeatureSpace.from_bytes(data)
+    except ValueError as error:
+        raise WeightsMalformed(f"{directory / recipe['file']} holds no feature space ({error}). {REINSTALL}") from error
+    if not space.fitted and recipe["score"] in NEED_FEATURES:
+        raise WeightsMalformed(f"{directory / recipe['file']} was never fitted, but ours.score needs it. {REINSTALL}")
+    return space
 
 
 def _session(network: bytes, outputs: list[str], threads: int) -> Any:

@@ -9,6 +9,9 @@ import numpy as np
 from classifier.finder import Found, normalise
 from classifier.photo import Box, Photo
 
+FEATURES = "features"
+"""The reader's output that its heads decide from: what tells ours from others may look at it."""
+
 
 @dataclass(frozen=True)
 class Reader:
@@ -18,11 +21,11 @@ class Reader:
     recipe: Mapping[str, Any]
 
     def __call__(self, photo: Photo, found: Sequence[Found]) -> list[dict[str, np.ndarray]]:
-        """For each found subject the logits of `kind` and of every concept, by name.
+        """For each found subject the logits of `kind` and of every concept, and the features, by name.
 
         One window at a time: on a processor a batch is no faster, and it would take as many times the memory.
         """
-        heads = ["kind", *self.recipe["concepts"]]
+        heads = ["kind", *self.recipe["concepts"], FEATURES]
         name = self.session.get_inputs()[0].name
         runs = [self.session.run(heads, {name: self.window(photo, f)[None]}) for f in found]
         return [{head: logits[0] for head, logits in zip(heads, outputs, strict=True)} for outputs in runs]

@@ -1,8 +1,9 @@
 """The answer to "what is this, and what do I do now?", from photo readings and answers to plain questions."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from classifier.identify import PhotoReading
+from classifier.model import ReadingFacts
 from guidance.answer_model import (
     Actuator,
     Advice,
@@ -35,15 +36,15 @@ def answer(
     observations: Sequence[Observed],
     catalogue: Catalogue,
     model: ModelInfo,
-    concept_priors: Mapping[str, Mapping[str, float]],
+    facts: ReadingFacts,
     role: Role = "caregiver",
 ) -> Answer:
     """Combine up to six photos of one lift and any answers into the answer document.
 
-    `concept_priors[concept][value]` is P(value | visible) in the network's training data. Raises `ObservationError` for
-    an observation that the catalogue does not know.
+    `facts` are what the readings' model knows of itself. Raises `ObservationError` for an observation that the
+    catalogue does not know.
     """
-    sources = gather(readings, observations, catalogue, concept_priors)
+    sources = gather(readings, observations, catalogue, facts)
     evidence = Evidence(sources, posterior(sources, hypotheses_of(catalogue)), model.coverage)
     box, head = control_box(evidence, catalogue), actuator(evidence, catalogue)
     return Answer(

@@ -2,9 +2,10 @@
 
 Every photo and every answer is a `Source` about one feature: a concept of the taxonomy, or a trait that only questions
 reach. It weighs each value v of its feature by a likelihood L(v). A photo's reading p gives
-L(v) = p(v) / prior(v) + p(not_visible), where prior(v) is how often the network saw v among visible ones in training;
-an answer gives L(v) = P(answer | v), from the catalogue. A photo that does not show the feature has L = 1 throughout
-and so changes nothing.
+L(v) = p(v) / prior(v) + p(not_visible), where prior(v) is how often the network saw v among visible ones in training,
+less a share of doubt that the model brings along (`ReadingFacts`): it bounds what one photo can say, so that answers
+can still overturn one that misled the network. An answer gives L(v) = P(answer | v), from the catalogue. A photo that
+does not show the feature has L = 1 throughout and so changes nothing.
 
 The posterior is exact: every combination of features is a hypothesis (`hypotheses.py`) whose prior is multiplied by
 the likelihood of its values. Sources multiply, so their order does not matter.
@@ -17,23 +18,11 @@ import numpy as np
 
 from classifier.errors import ObservationError
 from classifier.identify import ConceptReading, PhotoReading, SubjectReading
+from classifier.model import ReadingFacts
 from classifier.taxonomy import CONCEPTS, CONCEPTS_OF, NOT_VISIBLE
 from guidance.catalogue import Catalogue
 from guidance.catalogue_model import UNSURE, nearest
 from guidance.hypotheses import Hypotheses
-
-READING_DOUBT = 0.002
-"""Share of every photo reading that is taken to say nothing, however sure the network is.
-
-It bounds what one photo can say, so that answers can still overturn one that misled the network. Chosen, not measured.
-"""
-
-READING_CORRELATION = 0.5
-"""How alike the errors of two photos of one lift are taken to be (0: independent, 1: a second photo adds nothing).
-
-n photos that settle a feature count as n / (1 + (n - 1) * this), the effective size of n equally correlated
-measurements (Kish's design effect). Chosen, not measured.
-"""
 
 HOLDS = 0.9
 """A source holds the fewest values that carry this much of its likelihood; two that share none contradict."""
@@ -55,12 +44,14 @@ class Source:
     """One thing that speaks about one feature; each is itself, whatever another says.
 
     `likelihood[v]` is L(v) of the module's docstring. `left_open` are the values that it does not rule out alone.
+    `correlation` is how alike its errors are to those of other photos of the same lift (0: independent).
     """
 
     feature: str
     origin: str
     likelihood: dict[str, float]
     left_open: frozenset[str]
+    correlation: float = 0.0
     observed: Observed | None = None
     correction: bool = False
 
@@ -110,14 +101,14 @@ def gather(
     readings: Sequence[PhotoReading],
     observations: Sequence[Observed],
     catalogue: Catalogue,
-    concept_priors: Mapping[str, Mapping[str, float]],
+    facts: ReadingFacts,
 ) -> tuple[Source, ...]:
     """Collect every source; of a photo's subjects of one kind the likeliest speaks. Raises `ObservationError`."""
     check_observations(observations, catalogue)
     sources: list[Source] = []
     for number, reading in enumerate(readings, 1):
         for subject in most_probable_subjects(reading).values():
-            sources += _photo_sources(f"photo {number}", subject, concept_priors)
+            sources += photo_sources(f"photo {number}", subject, facts)
     sources += _answer_sources(observations, catalogue)
     return tuple(sources)
 
@@ -138,14 +129,15 @@ def posterior(sources: Sequence[Source], hypotheses: Hypotheses) -> Posterior:
 def combined(feature: str, values: Sequence[str], sources: Sequence[Source]) -> np.ndarray:
     """Combine all sources about one feature into one likelihood per value, (V,), largest 1.
 
-    A person's correction sets the photos' readings of that feature aside. Photos of one lift share their errors, so
-    their product is raised to the power n_effective / n (`READING_CORRELATION`), n being how much they say together: a
-    photo that says nothing weakens no other.
+    A person's correction sets the photos' readings of that feature aside. Photos of one lift share their errors: n of
+    them count as n / (1 + (n - 1) * correlation), the effective size of n equally correlated measurements (Kish's
+    design effect), so their product is raised to that power over n, n being how much they say together: a photo that
+    says nothing weakens no other.
     """
     about = active(feature, sources)
     photos = [s for s in about if s.observed is None]
     count = max(1.0, sum(s.information for s in photos))
-    exponent = 1.0 / (1.0 + (count - 1.0) * READING_CORRELATION)
+    exponent = 1.0 / (1.0 + (count - 1.0) * max((s.correlation for s in photos), default=0.0))
     log_likelihood = np.zeros(len(values))
     for source in about:
         weight = exponent if source.observed is None else 1.0
@@ -200,24 +192,26 @@ def check_observations(observations: Sequence[Observed], catalogue: Catalogue) -
             )
 
 
-def _photo_sources(origin: str, subject: SubjectReading, priors: Mapping[str, Mapping[str, float]]) -> Iterator[Source]:
+def photo_sources(origin: str, subject: SubjectReading, facts: ReadingFacts) -> Iterator[Source]:
+    """What one subject of one photo says of each of its concepts."""
     for concept in CONCEPTS_OF[subject.kind]:
         if concept in subject.concepts:
-            yield _photo_source(origin, concept, subject, priors[concept])
+            yield _photo_source(origin, concept, subject, facts)
 
 
-def _photo_source(origin: str, concept: str, subject: SubjectReading, prior: Mapping[str, float]) -> Source:
+def _photo_source(origin: str, concept: str, subject: SubjectReading, facts: ReadingFacts) -> Source:
     """Weigh one reading. What may be no such subject says less: the doubt moves to `not_visible`.
 
     The readings of one subject stand or fall together: each of its k concepts carries the k-th root of its probability.
     """
     reading: ConceptReading = subject.concepts[concept]
-    trust = subject.probability ** (1.0 / len(CONCEPTS_OF[subject.kind])) * (1.0 - READING_DOUBT)
+    prior = facts.priors[concept]
+    trust = subject.probability ** (1.0 / len(CONCEPTS_OF[subject.kind])) * (1.0 - facts.doubt)
     hidden = 1.0 - trust * (1.0 - reading.probabilities[NOT_VISIBLE])
     likelihood = {v: trust * reading.probabilities[v] / prior[v] + hidden for v in CONCEPTS[concept]}
     ruled_in = frozenset(reading.prediction_set) - {NOT_VISIBLE}
     left_open = ruled_in if ruled_in and NOT_VISIBLE not in reading.prediction_set else frozenset(CONCEPTS[concept])
-    return Source(concept, origin, likelihood, left_open)
+    return Source(concept, origin, likelihood, left_open, facts.correlation)
 
 
 def _answer_sources(observations: Sequence[Observed], catalogue: Catalogue) -> Iterator[Source]:

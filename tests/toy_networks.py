@@ -16,6 +16,7 @@ import onnx
 from onnx import TensorProto, helper, numpy_helper
 from PIL import Image, ImageDraw
 
+from classifier.ours import FeatureSpace
 from classifier.taxonomy import CONCEPTS, NOT_VISIBLE, SUBJECTS
 
 COLOUR_OF = {
@@ -56,7 +57,7 @@ def encoded(image: Image.Image, form: str = "JPEG", **options: object) -> bytes:
 def write_model(directory: Path) -> Path:
     """Write finder.onnx, reader.onnx and model.json into a directory."""
     directory.mkdir(parents=True, exist_ok=True)
-    hashes = {}
+    hashes = {"ours": _feature_space(directory / "features.npy")}
     for name, network in (("finder", _finder()), ("reader", _reader())):
         onnx.checker.check_model(network)
         data = network.SerializeToString()
@@ -64,6 +65,12 @@ def write_model(directory: Path) -> Path:
         hashes[name] = hashlib.sha256(data).hexdigest()
     (directory / "model.json").write_text(json.dumps(_metadata(hashes), indent=1))
     return directory
+
+
+def _feature_space(path: Path) -> str:
+    """A feature space that was never fitted; returns the file's hash."""
+    path.write_bytes(FeatureSpace.unfitted().to_bytes())
+    return hashlib.sha256(path.read_bytes()).hexdigest()
 
 
 # Linear tests on (r, g, b) in -1…1: each is 1 on its own colour and at most 0 on the others and on grey.
@@ -160,6 +167,7 @@ def _heads() -> dict[str, tuple[np.ndarray, np.ndarray]]:
             rows((black, "above"), (black, "below"), (black, "left"), (black, "right"), None),
             np.array([0, 0, 0, 0, 2.0]),
         ),
+        "features": (rows(None), np.zeros(1)),
     }  # fmt: skip
 
 
@@ -176,7 +184,7 @@ def _model(name: str, nodes: list, weights: list, outputs: list, input_px: int) 
 def _metadata(hashes: dict[str, str]) -> dict:
     concepts = {concept: [*values, NOT_VISIBLE] for concept, values in CONCEPTS.items()}
     return {
-        "schema_version": "1",
+        "schema_version": "2",
         "version": "toy",
         "finder": {
             "file": "finder.onnx", "sha256": hashes["finder"], "input_px": 320, "stride": 8, "mean": 0.5, "std": 0.5,
@@ -189,6 +197,11 @@ def _metadata(hashes: dict[str, str]) -> dict:
             "set_thresholds": {concept: dict.fromkeys(values, 0.9) for concept, values in concepts.items()},
             "coverage": 0.95,
             "concept_priors": {c: dict.fromkeys(values, 1 / len(values)) for c, values in CONCEPTS.items()},
+            "doubt": 0.002, "correlation": 0.5,
+        },
+        "ours": {
+            "file": "features.npy", "sha256": hashes["ours"], "score": "max_softmax",
+            "weights": {"max_softmax": [0.0, 1.0, 0.0]}, "thresholds": dict.fromkeys(SUBJECTS, 0.5),
         },
         "trained_on": {"synthetic": 0, "owned_photos": 0},
         "provenance": {},

@@ -2,42 +2,81 @@
 
 import json
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
-from classifier.calibration import sigmoid, softmax
-from classifier.model import METADATA_FILE
+from classifier.calibration import softmax
+from classifier.finder import Finder
+from classifier.model import METADATA_FILE, Model
+from classifier.ours import FeatureSpace, Ours, logit
+from classifier.reader import Reader
 from classifier.taxonomy import CONCEPTS, CONCEPTS_OF, SUBJECTS
-from training.collect import RawPhoto, RawSubject, collect_raw
+from training.collect import RawPhoto, collect_raw
 from training.config import CLASSES, COVERAGE, KINDS, OTHER
 from training.conformal import fit_binary_temperature, fit_temperature, set_thresholds
 from training.export import write_metadata
 from training.manifest import Record
 from training.measures import calibration_error
-from training.ood import TOUCHES_NOTHING, FeatureSpace, compare, fit_feature_space
+from training.merging import fit_merging
+from training.ood import TOUCHES_NOTHING, Gate, calibrated, compare, fit_feature_space, fit_ours, store_feature_space
+
+LOWEST_BAR, HIGHEST_BAR = 0.001, 0.5
+"""Of the finder; it only bounds the reader's work, and never throws away what may well be a part."""
 
 LOWEST_THRESHOLD, HIGHEST_THRESHOLD = 0.05, 0.9
+KEPT_BY_THE_FINDER = 0.99  # share of the subjects which it finds at all and the reader agrees on
 TRAINING_PICTURES_FOR_FEATURES = 2000
 
 
-def calibrate(weights: Path, calibration: Sequence[Record], training: Sequence[Record], workers: int) -> FeatureSpace:
-    """Fit temperatures, finder thresholds and set thresholds on `calibration`, and write them into model.json.
+def calibrate(weights: Path, calibration: Sequence[Record], training: Sequence[Record], workers: int) -> None:
+    """Fit everything that turns logits into probabilities on `calibration`, and write it beside the networks.
 
-    `training` only gives the feature space of the out-of-distribution comparison, which is returned.
+    `training` only gives the feature space of what is not one of ours; without any, no score that needs it can serve.
     """
-    raw = collect_raw(weights, calibration, workers)
+    raw, model = collect_raw(weights, calibration, workers), Model.load(weights)
     sample = list(training)[:: max(1, len(training) // TRAINING_PICTURES_FOR_FEATURES)]
     space = fit_feature_space(collect_raw(weights, sample, workers))
     metadata = json.loads((weights / METADATA_FILE).read_text())
-    finder, reader = metadata["finder"], metadata["reader"]
+    gate = _fit_gate(metadata, raw, calibration, space or FeatureSpace.unfitted())
+    errors = _fit_concepts(metadata["reader"], raw, calibration, gate)
+    served = replace(
+        model,
+        finder=Finder(model.finder.session, metadata["finder"]),
+        reader=Reader(model.reader.session, metadata["reader"]),
+        ours=gate.ours,
+    )
+    merging = fit_merging(raw, calibration, served)
+    metadata["reader"] |= {"doubt": merging.doubt, "correlation": merging.correlation}
+    metadata["metrics"]["calibration_split"] = {
+        "pictures": len(calibration),
+        "usable": sum(photo.usable for photo in raw),
+        "concepts": errors,
+        "not_one_of_ours": compare(raw, [bool(record.subjects) for record in calibration], gate),
+        "merging": merging.told,
+    }
+    metadata["ours"] |= store_feature_space(weights, gate.ours.space)
+    write_metadata(weights, metadata)
+
+
+def _fit_gate(metadata: dict, raw: Sequence[RawPhoto], records: Sequence[Record], space: FeatureSpace) -> Gate:
+    """The finder's temperature and bars, the kinds' temperature and what tells ours from others, into the metadata."""
+    finder, temperatures = metadata["finder"], metadata["reader"]["temperatures"]
     finder["temperature"] = _finder_temperature(raw)
-    finder["thresholds"] = finder_thresholds(raw, calibration, finder["temperature"])
-    bars = raw_bars(finder["thresholds"], finder["temperature"])
-    reader["temperatures"]["kind"] = fit_temperature(*_kind_cases(raw, bars))
+    finder["thresholds"] = finder_bars(raw, finder["temperature"])
+    temperatures["kind"] = fit_temperature(*_kind_cases(raw, finder))
+    metadata["ours"] = fit_ours(raw, finder, temperatures["kind"], space)
+    gate = Gate(finder, Ours(metadata["ours"], temperatures["kind"], space))
+    metadata["ours"]["thresholds"] = thresholds(raw, records, gate)
+    return gate
+
+
+def _fit_concepts(reader: dict, raw: Sequence[RawPhoto], records: Sequence[Record], gate: Gate) -> dict:
+    """Temperature and set thresholds of every concept, into the recipe; returns what is left of calibration error."""
     errors = {}
     for concept in CONCEPTS:
-        logits, targets, truths = concept_cases(raw, calibration, concept, bars)
+        logits, targets, truths = concept_cases(raw, records, concept, gate)
         temperature = fit_temperature(logits, targets)
         probabilities = softmax(logits, temperature)
         reader["temperatures"][concept] = temperature
@@ -45,49 +84,43 @@ def calibrate(weights: Path, calibration: Sequence[Record], training: Sequence[R
         right = probabilities.argmax(axis=1) == truths
         errors[concept] = {"n": len(truths), "calibration_error": calibration_error(probabilities.max(axis=1), right)}
     reader["coverage"] = COVERAGE
-    metadata["metrics"]["calibration_split"] = {
-        "pictures": len(calibration),
-        "usable": sum(photo.usable for photo in raw),
-        "concepts": errors,
-        "not_one_of_ours": compare(raw, space, reader["temperatures"]["kind"], bars),
-    }
-    write_metadata(weights, metadata)
-    return space
+    return errors
 
 
-def finder_thresholds(raw: Sequence[RawPhoto], records: Sequence[Record], temperature: float) -> dict[str, float]:
-    """For each kind the bar with the best F1 of boxes that the reader agrees with, over usable pictures."""
-    thresholds = {}
+def finder_bars(raw: Sequence[RawPhoto], temperature: float) -> dict[str, float]:
+    """For each kind the bar that nearly all boxes reach which hold a subject of it, as finder and reader agree."""
+    bars = {}
+    for kind in SUBJECTS:
+        hits = [s.probability for p in raw for s in p.found if s.kind == kind and s.agreed and s.matched >= 0]
+        reached = np.sort(calibrated(hits, temperature))
+        bar = reached[int((1 - KEPT_BY_THE_FINDER) * len(reached))] if len(reached) else HIGHEST_BAR
+        bars[kind] = float(np.clip(bar, LOWEST_BAR, HIGHEST_BAR))
+    return bars
+
+
+def thresholds(raw: Sequence[RawPhoto], records: Sequence[Record], gate: Gate) -> dict[str, float]:
+    """For each kind the probability from which on a box is answered: that of the best F1 over usable pictures."""
+    found = {}
     for kind in SUBJECTS:
         truths = sum(s.kind == kind for p, r in zip(raw, records, strict=True) if p.usable for s in r.subjects)
-        boxes = [s for photo in raw for s in photo.found if s.kind == kind and s.agreed]
-        order = sorted(boxes, key=lambda s: -s.probability)
-        probabilities = calibrated_finder([s.probability for s in order], temperature)
-        hits = np.cumsum([s.matched >= 0 for s in order])
+        boxes = [s for photo in raw for s in gate.proposed(photo) if s.kind == kind and s.agreed]
+        likely = gate.probabilities(boxes)
+        order = np.argsort(-likely, kind="stable")
+        hits = np.cumsum([boxes[place].matched >= 0 for place in order])
         scores = 2 * hits / (np.arange(1, len(order) + 1) + max(truths, 1))
-        best = _between(probabilities, int(scores.argmax())) if len(order) and truths else 0.5
-        thresholds[kind] = float(np.clip(best, LOWEST_THRESHOLD, HIGHEST_THRESHOLD))
-    return thresholds
-
-
-def calibrated_finder(probabilities: Sequence[float], temperature: float) -> np.ndarray:
-    """Uncalibrated finder probabilities under a temperature."""
-    return sigmoid(_logits(probabilities), temperature)
-
-
-def raw_bars(thresholds: dict[str, float], temperature: float) -> dict[str, float]:
-    """Thresholds on calibrated probabilities as bars on uncalibrated ones, with which `RawSubject`s are compared."""
-    return {kind: float(sigmoid(_logits([bar]) * temperature, 1.0)[0]) for kind, bar in thresholds.items()}
+        best = _between(likely[order], int(scores.argmax())) if len(order) and truths else 0.5
+        found[kind] = float(np.clip(best, LOWEST_THRESHOLD, HIGHEST_THRESHOLD))
+    return found
 
 
 def concept_cases(
-    raw: Sequence[RawPhoto], records: Sequence[Record], concept: str, bars: dict[str, float]
+    raw: Sequence[RawPhoto], records: Sequence[Record], concept: str, gate: Gate
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Logits (n, k), soft targets (n, k) and true columns (n,) of one concept, over subjects found and agreed on."""
+    """Logits (n, k), soft targets (n, k) and true columns (n,) of one concept, over subjects that are answered."""
     classes = CLASSES[concept]
     logits, targets, truths = [], [], []
     for photo, record in zip(raw, records, strict=True):
-        for subject in accepted(photo, bars):
+        for subject in gate.accepted(photo):
             if subject.matched < 0 or concept not in CONCEPTS_OF[subject.kind]:
                 continue
             reading = record.subjects[subject.matched].concepts[concept]
@@ -99,20 +132,17 @@ def concept_cases(
     return np.array(logits).reshape(shape), np.array(targets, float).reshape(shape), np.array(truths, dtype=int)
 
 
-def accepted(photo: RawPhoto, bars: dict[str, float]) -> list[RawSubject]:
-    """The boxes over the finder's bar whose kind the reader agrees with."""
-    return [s for s in photo.found if s.probability >= bars[s.kind] and s.agreed]
-
-
 def _finder_temperature(raw: Sequence[RawPhoto]) -> float:
     boxes = [s for photo in raw for s in photo.found]
-    return fit_binary_temperature(_logits([s.probability for s in boxes]), np.array([s.matched >= 0 for s in boxes]))
+    return fit_binary_temperature(logit([s.probability for s in boxes]), np.array([s.matched >= 0 for s in boxes]))
 
 
-def _kind_cases(raw: Sequence[RawPhoto], bars: dict[str, float]) -> tuple[np.ndarray, np.ndarray]:
+def _kind_cases(raw: Sequence[RawPhoto], finder: dict) -> tuple[np.ndarray, np.ndarray]:
     """Kind logits and one-hot truths of what the finder proposes: its subject, or `other` where it touches none."""
     logits, targets = [], []
-    for subject in (s for photo in raw for s in photo.found if s.probability >= bars[s.kind]):
+    bars, boxes = finder["thresholds"], [s for photo in raw for s in photo.found]
+    likely = calibrated([s.probability for s in boxes], finder["temperature"])
+    for subject in (s for s, p in zip(boxes, likely, strict=True) if p >= bars[s.kind]):
         if subject.matched >= 0 or subject.touches < TOUCHES_NOTHING:
             truth = subject.kind if subject.matched >= 0 else OTHER
             logits.append(subject.logits["kind"])
@@ -124,8 +154,3 @@ def _between(descending: np.ndarray, place: int) -> float:
     """A bar half way between the last probability that is kept and the first that is not."""
     below = descending[place + 1] if place + 1 < len(descending) else 0.0
     return float((descending[place] + below) / 2)
-
-
-def _logits(probabilities: Sequence[float]) -> np.ndarray:
-    clipped = np.clip(np.asarray(probabilities, dtype=np.float64), 1e-9, 1 - 1e-9)
-    return np.log(clipped) - np.log1p(-clipped)

@@ -6,6 +6,7 @@ from pathlib import Path
 from classifier.model import METADATA_FILE
 from classifier.taxonomy import CONCEPTS, SUBJECTS
 from training.measures import Share
+from training.two_photos import FIGURES
 
 CARD = Path(__file__).parent / "MODEL_CARD.md"
 BEGIN, END = "<!-- figures: written by `python -m training card` -->", "<!-- end of figures -->"
@@ -23,7 +24,7 @@ def write_card(card: Path, weights: Path, run: Path) -> None:
         raise CardError(f"{card}: the marks {BEGIN!r} and {END!r} are not there; put them round the figures")
     metadata = json.loads((weights / METADATA_FILE).read_text())
     report = json.loads((run / "evaluation" / "evaluation.json").read_text())
-    sections = [_provenance(metadata), _main_table(report), _concepts(report), _foreign(report)]
+    sections = [_provenance(metadata), _main_table(report), _concepts(report), _foreign(report), _two_photos(report)]
     ablations = run / "ablations.json"
     if ablations.is_file():
         sections.append(_ablations(json.loads(ablations.read_text())))
@@ -85,18 +86,41 @@ def _concepts(report: dict) -> str:
 
 
 def _foreign(report: dict) -> str:
-    found = report.get("not_one_of_ours", {})
-    if not found.get("scores"):
-        return "Not one of ours: not measured."
+    found = report["not_one_of_ours"]
     rows = [
-        f"Subjects found ({found['subjects']}) against look-alikes and false alarms "
-        f"({found['look_alikes_and_false_alarms']}), all photos:",
+        f"Not one of ours, all photos: area under ROC, false positives at 95 % recall. `{found['served']}` is served, "
+        "chosen on the calibration split:",
         "",
-        "| number | area under ROC | false positives at 95 % recall |",
+        "| number | crops, alone | proposed boxes, joined with the finder | whole photos, joined |",
+        "| --- | --- | --- | --- |",
+    ]
+    for name, tasks in found["scores"].items():
+        cells = [_separation(tasks[task]) for task in ("alone", "joined", "whole_photos")]
+        rows.append(f"| {name} | {' | '.join(cells)} |")
+    return "\n".join(rows)
+
+
+def _separation(row: dict) -> str:
+    if row["auroc"] is None:
+        return f"– (n={row['ours']} and {row['others']})"
+    wrong = 100 * row["false_positives_at_95_recall"]
+    return f"{row['auroc']:.4f}, {wrong:.1f} % (n={row['ours']} and {row['others']})"
+
+
+def _two_photos(report: dict) -> str:
+    found = report["two_photos"]
+    if not found["lifts"]:
+        return "One photo against two of the same lift: not measured."
+    rows = [
+        f"One photo against two of the same lift from different sides, {found['lifts']} lifts:",
+        "",
+        "| | one photo | two photos |",
         "| --- | --- | --- |",
     ]
-    for name, scores in found["scores"].items():
-        rows.append(f"| {name} | {scores['auroc']:.4f} | {100 * scores['false_positives_at_95_recall']:.1f} % |")
+    for part in ("generation", "lowering"):
+        for figure in FIGURES:
+            one, two = (_share(found[part][photos][figure]) for photos in ("one", "two"))
+            rows.append(f"| {part}, {figure.replace('_', ' and ')} | {one} | {two} |")
     return "\n".join(rows)
 
 

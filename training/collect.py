@@ -7,7 +7,7 @@ import itertools
 import multiprocessing
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -31,7 +31,7 @@ class RawSubject:
     """One box that the finder proposes, or a look-alike's true box, with the reader's logits.
 
     `matched` is the number of the true subject of this kind that it overlaps by half, else -1; `touches` is its largest
-    IoU with any true subject; `logits` holds `kind`, every concept and the pooled `features`.
+    IoU with any true subject; `logits` holds `kind`, every concept and the `features`.
     """
 
     kind: str | None
@@ -122,7 +122,7 @@ def _raw_photo(model: Model, record: Record) -> RawPhoto:
     recipe |= {"temperature": 1.0, "thresholds": dict.fromkeys(recipe["kinds"], LOWEST_PROBABILITY)}
     found = Finder(model.finder.session, recipe)(photo)
     pseudo = [Found("look_alike", box, 0.0) for box in record.look_alikes]
-    logits = _all_outputs(model, photo, [*found, *pseudo])
+    logits = model.reader(photo, [*found, *pseudo])
     matches, touches = match(found, record), _touches(found, record)
     subjects = [
         RawSubject(f.kind, f.box, f.probability, *facts)
@@ -137,11 +137,3 @@ def _touches(found: list[Found], record: Record) -> list[float]:
         return [0.0] * len(found)
     ious = box_ious(np.array([f.box for f in found]), np.array([s.box for s in record.subjects]))
     return ious.max(axis=1).tolist()
-
-
-def _all_outputs(model: Model, photo: Any, found: list[Found]) -> list[dict[str, np.ndarray]]:
-    """The reader's logits and features, from the windows that the reader itself cuts."""
-    if not found:
-        return []
-    recipe = {**model.reader.recipe, "concepts": [*model.reader.recipe["concepts"], "features"]}
-    return replace(model.reader, recipe=recipe)(photo, found)

@@ -16,13 +16,10 @@ from training.config import PRESETS, Preset
 from training.evaluate import as_text, evaluate, record_metrics
 from training.export import ExportError, export, git_revision
 from training.manifest import DatasetError, Record, manifest_sha256, read_manifests
-from training.ood import FeatureSpace, read_feature_space, write_feature_space
 from training.owned_command import OWNER_COMMANDS
 from training.owned_command import main as owner_main
 from training.parallel import train_both
 from training.train import TrainingError
-
-FEATURE_SPACE_FILE = "features.npz"
 
 
 def main(arguments: list[str] | None = None) -> None:
@@ -96,15 +93,12 @@ def _export(options: argparse.Namespace) -> None:
 
 def _calibrate(options: argparse.Namespace) -> None:
     training, calibration = read_manifests(options.data, "train"), _records(options, "calibration")
-    space = calibrate(_weights(options), calibration, training, _workers(options))
-    write_feature_space(options.out / FEATURE_SPACE_FILE, space)
+    calibrate(_weights(options), calibration, training, _workers(options))
 
 
 def _evaluate(options: argparse.Namespace) -> None:
-    kept = options.out / FEATURE_SPACE_FILE
-    space: FeatureSpace | None = read_feature_space(kept) if kept.is_file() else None
     result = evaluate(
-        _weights(options), _records(options, options.style), options.out / "evaluation", _workers(options), space
+        _weights(options), _records(options, options.style), options.out / "evaluation", _workers(options)
     )
     if options.style == "heldout":  # the figures of any other pictures belong to those pictures, not to the model
         record_metrics(_weights(options), result)

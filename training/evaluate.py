@@ -7,25 +7,21 @@ from pathlib import Path
 
 from classifier.model import METADATA_FILE, Model
 from classifier.taxonomy import CONCEPTS, SUBJECTS
-from guidance.answer import answer
-from guidance.answer_model import ModelInfo
 from guidance.catalogue import DEMO_CATALOGUE, Catalogue, load
-from training.calibrate import raw_bars
 from training.collect import collect_raw, collect_readings
 from training.export import write_metadata
 from training.manifest import Record
 from training.measures import Share
-from training.ood import FeatureSpace, compare
+from training.ood import Gate, compare
 from training.scores import Judged, figures, generation_figures, judged, lowering_figures
 from training.sheets import write_sheets
+from training.two_photos import FIGURES, answered, lifts_of, two_photo_figures
 
 FAIR = "fair close photos"
 ALL = "all photos"
 
 
-def evaluate(
-    weights: Path, records: Sequence[Record], out: Path, workers: int, space: FeatureSpace | None = None
-) -> dict:
+def evaluate(weights: Path, records: Sequence[Record], out: Path, workers: int) -> dict:
     """Every figure on these pictures; writes evaluation.json, evaluation.txt and sheets of mistakes under `out`."""
     out.mkdir(parents=True, exist_ok=True)
     model, catalogue = Model.load(weights), load(DEMO_CATALOGUE)
@@ -37,12 +33,11 @@ def evaluate(
         "styles": sorted({record.style for record in records}),
         **{name: figures(group, catalogue) for name, group in groups.items()},
         "conditions": _by_condition(photos, catalogue),
+        "two_photos": two_photo_figures(lifts_of(photos, catalogue, model), catalogue),
+        "not_one_of_ours": compare(
+            collect_raw(weights, records, workers), [bool(record.subjects) for record in records], Gate.of(model)
+        ),
     }
-    if space is not None:
-        recipe = model.finder.recipe
-        bars = raw_bars(recipe["thresholds"], recipe["temperature"])
-        temperature = model.reader.recipe["temperatures"]["kind"]
-        result["not_one_of_ours"] = compare(collect_raw(weights, records, workers), space, temperature, bars)
     (out / "evaluation.json").write_text(json.dumps(_without_nan(result), indent=1) + "\n")
     (out / "evaluation.txt").write_text(as_text(result))
     write_sheets(out / "mistakes", photos, catalogue)
@@ -52,15 +47,9 @@ def evaluate(
 def judge_photos(weights: Path, records: Sequence[Record], catalogue: Catalogue, workers: int) -> list[Judged]:
     """Each picture read and answered as a lift of its own, with what is true of it."""
     model = Model.load(weights)
-    info = ModelInfo(
-        version=model.info.version,
-        sha256=model.info.sha256,
-        trained_on=model.info.trained_on,
-        coverage=model.reader.recipe["coverage"],
-    )
     readings = collect_readings(weights, records, workers)
     return [
-        judged(record, reading, answer([reading], [], catalogue, info, model.concept_priors))
+        judged(record, reading, answered([reading], catalogue, model))
         for record, reading in zip(records, readings, strict=True)
     ]
 
@@ -110,13 +99,25 @@ def as_text(result: dict) -> str:
     lines += ["", "by condition: generation, lowering, recall"]
     for name, row in result["conditions"].items():
         lines.append(f"  {name:<14}{_share(row['generation'])}  {_share(row['lowering'])}  {_share(row['recall'])}")
-    if "not_one_of_ours" in result:
-        lines += ["", "not one of ours: area under ROC, false positives at 95 % recall"]
-        scores = result["not_one_of_ours"]["scores"].items()
-        lines += [
-            f"  {name:<18}{s['auroc']:.4f}  {100 * s['false_positives_at_95_recall']:.1f} %" for name, s in scores
-        ]
+    lines += ["", *_two_photo_lines(result["two_photos"])]
+    found = result["not_one_of_ours"]
+    lines += ["", f"not one of ours, {found['served']} is served: area under ROC, false positives at 95 % recall"]
+    for name, by_task in found["scores"].items():
+        for task, s in by_task.items():
+            wrong = f"{100 * s['false_positives_at_95_recall']:5.1f} %"
+            lines.append(f"  {name:<20}{task:<14}{s['auroc']:.4f}  {wrong}  n={s['ours']} and {s['others']}")
     return "\n".join(lines) + "\n"
+
+
+def _two_photo_lines(found: dict) -> list[str]:
+    if not found["lifts"]:
+        return ["no lift has two photos (python -m synthetic_samples --views 2 draws some)"]
+    lines = [f"one photo against two of the same lift, {found['lifts']} lifts"]
+    for part in ("generation", "lowering"):
+        for figure in FIGURES:
+            one, two = (_share(found[part][photos][figure]) for photos in ("one", "two"))
+            lines.append(f"  {part + ', ' + figure:<34}{one}  ->  {two}")
+    return lines
 
 
 def _concept_lines(concept: str, found: dict) -> list[str]:

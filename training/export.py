@@ -15,12 +15,15 @@ from onnx import TensorProto, helper, numpy_helper
 from torch import nn
 from torch.nn.utils.fusion import fuse_conv_bn_weights
 
-from classifier.model import METADATA_FILE, SCHEMA_VERSION
+from classifier.model import FILED, METADATA_FILE, SCHEMA_VERSION
+from classifier.ours import FeatureSpace
 from classifier.taxonomy import CONCEPTS, SUBJECTS
 from synthetic_samples.part_maps import PARTS
 from training.checkpoint import load_network
 from training.config import CLASSES, COVERAGE, CROP_MARGIN, KINDS, STRIDE
+from training.merging import CHOSEN_CORRELATION, DOUBTS
 from training.model import BACKBONE, new_network
+from training.ood import store_feature_space
 
 LARGEST_LOGIT_DIFFERENCE = 1e-4
 LARGEST_TOTAL_BYTES = 20_000_000
@@ -59,9 +62,9 @@ class ServedReader(nn.Module):
 
 
 def export(run: Path, weights: Path, manifest_hash: str, revision: str) -> dict:
-    """Write finder.onnx, reader.onnx and an uncalibrated model.json; returns the metadata.
+    """Write finder.onnx, reader.onnx, a feature space of no kinds and an uncalibrated model.json; returns the metadata.
 
-    Raises `ExportError` where the ONNX network differs from torch's by more than 1e-4, or both exceed 20 MB.
+    Raises `ExportError` where an ONNX network differs from torch's by more than 1e-4, or all exceed 20 MB.
     """
     weights.mkdir(parents=True, exist_ok=True)
     about, differences = {}, {}
@@ -71,12 +74,10 @@ def export(run: Path, weights: Path, manifest_hash: str, revision: str) -> dict:
         input_px = about[task]["preset"][f"{task}_px"]
         ready = served(round_to_half(fold_batch_norms(net.eval()))).eval()
         differences[task] = export_network(ready, weights / f"{task}.onnx", input_px, outputs)
-    total = sum((weights / f"{task}.onnx").stat().st_size for task in about)
-    if total > LARGEST_TOTAL_BYTES:
-        raise ExportError(
-            f"both networks take {total} bytes, at most {LARGEST_TOTAL_BYTES} may be shipped; narrow them"
-        )
     metadata = _metadata(weights, about, differences, manifest_hash, revision)
+    total = sum((weights / metadata[part]["file"]).stat().st_size for part in FILED)
+    if total > LARGEST_TOTAL_BYTES:
+        raise ExportError(f"the weights take {total} bytes, at most {LARGEST_TOTAL_BYTES} may be shipped; narrow them")
     write_metadata(weights, metadata)
     return metadata
 
@@ -216,7 +217,11 @@ def _metadata(weights: Path, about: dict, differences: dict, manifest_hash: str,
         | {"parts": list(PARTS), "parts_stride": STRIDE}
         | {"temperatures": dict.fromkeys(("kind", *CONCEPTS), 1.0)}
         | {"set_thresholds": {name: dict.fromkeys(values, 1.0) for name, values in classes.items()}}
-        | {"coverage": COVERAGE, "concept_priors": about["reader"]["priors"]},
+        | {"coverage": COVERAGE, "concept_priors": about["reader"]["priors"]}
+        | {"doubt": min(DOUBTS), "correlation": CHOSEN_CORRELATION},
+        "ours": store_feature_space(weights, FeatureSpace.unfitted())
+        | {"score": "max_softmax", "weights": {"max_softmax": [0.0, 1.0, 0.0]}}
+        | {"thresholds": dict.fromkeys(SUBJECTS, UNCALIBRATED_THRESHOLD)},
         "trained_on": {"synthetic": about["reader"]["pictures"], "owned_photos": 0},
         "provenance": {
             "seed": about["reader"]["seed"],

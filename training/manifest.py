@@ -59,7 +59,7 @@ class Record:
     distance_m: float | None
     subjects: tuple[Subject, ...]
     look_alikes: tuple[Box, ...]
-    lift: tuple[Path, int] | None = None  # folder and number: records that share it are views of one lift
+    lift: tuple[Path, str] | None = None  # folder and number: records that share it are views of one lift
     parts_path: Path | None = None  # a map of what each spot belongs to; pictures that were not rendered have none
 
 
@@ -111,7 +111,8 @@ def _records_of(folder: Path) -> list[Record]:
 
 
 def _record(folder: Path, entry: dict) -> Record:
-    clean, parts, lift = entry.get("clean_file"), entry.get("parts_file"), entry.get("lift")
+    clean, parts = entry.get("clean_file"), entry.get("parts_file")
+    lift = entry.get("lift", entry.get("owned", {}).get("lift"))
     return Record(
         path=folder / entry["file"],
         clean_path=folder / clean if clean else None,
@@ -124,7 +125,7 @@ def _record(folder: Path, entry: dict) -> Record:
         distance_m=entry.get("camera", {}).get("distance_m"),
         subjects=tuple(_subject(subject) for subject in entry["subjects"]),
         look_alikes=tuple(_box(thing["box"]) for thing in entry["look_alikes"]),
-        lift=None if lift is None else (folder, int(lift)),
+        lift=None if lift is None else (folder, str(lift)),
         parts_path=folder / parts if parts else None,
     )
 

@@ -1,6 +1,6 @@
 """Put a new model where the served one lies, whole or not at all, and go back by one command.
 
-Networks are stored under names made of their hashes, beside those in use; then `model.json`, which names them, is
+Its files are stored under names made of their hashes, beside those in use; then `model.json`, which names them, is
 replaced in one step. So whatever stops a promotion (a full disk, a switched-off computer), the directory always holds
 one whole model. The metadata of the models before lie in `previous/`, the latest with the highest number.
 """
@@ -10,10 +10,9 @@ import os
 import shutil
 from pathlib import Path
 
-from classifier.model import METADATA_FILE, Model
+from classifier.model import FILED, METADATA_FILE, SCHEMA_VERSION, Model
 
 PREVIOUS = "previous"
-NETWORKS = ("finder", "reader")
 
 
 class PromotionError(RuntimeError):
@@ -33,9 +32,10 @@ def promote(candidate: Path, served: Path) -> None:
         raise PromotionError(f"{candidate}: this model is in use already; nothing was changed")
     written: list[Path] = []
     try:
-        for part in NETWORKS:
+        for part in FILED:
             recipe = metadata[part]
-            source, recipe["file"] = candidate / recipe["file"], f"{part}-{recipe['sha256'][:12]}.onnx"
+            source = candidate / recipe["file"]
+            recipe["file"] = f"{part}-{recipe['sha256'][:12]}{source.suffix}"
             if not (served / recipe["file"]).is_file():
                 written.append(served / recipe["file"])
                 _copy_whole(source, served / recipe["file"])
@@ -59,7 +59,9 @@ def roll_back(served: Path) -> str:
         raise PromotionError(f"{served / PREVIOUS}: no model was promoted here, so there is none to go back to")
     kept = served / PREVIOUS / f"{number:04d}.json"
     metadata = json.loads(kept.read_text())
-    missing = [metadata[part]["file"] for part in NETWORKS if not (served / metadata[part]["file"]).is_file()]
+    if metadata["schema_version"] != SCHEMA_VERSION:
+        raise PromotionError(f"{kept}: another version of this project wrote the model before; the present one stays")
+    missing = [metadata[part]["file"] for part in FILED if not (served / metadata[part]["file"]).is_file()]
     if missing:
         raise PromotionError(f"{served}: {', '.join(missing)} of the model before are gone; the present one stays")
     try:
@@ -76,10 +78,11 @@ def _last_number(served: Path) -> int:
 
 
 def _drop_unnamed(served: Path) -> None:
-    """Remove networks that neither the present nor an earlier model names: left over from a return."""
+    """Remove files that neither the present nor an earlier model names: left over from a return."""
     recipes = [served / METADATA_FILE, *(served / PREVIOUS).glob("*.json")]
-    named = {json.loads(path.read_text())[part]["file"] for path in recipes for part in NETWORKS}
-    for path in served.glob("*-????????????.onnx"):
+    models = [json.loads(path.read_text()) for path in recipes]
+    named = {model[part]["file"] for model in models for part in FILED if part in model}
+    for path in [found for part in FILED for found in served.glob(f"{part}-????????????.*")]:
         if path.name not in named:
             path.unlink()
 

@@ -15,6 +15,7 @@ from training.report_foreign import foreign_figures, raw_figures
 from training.report_mistakes import count_mistakes, worst_mistakes
 from training.report_page import page
 from training.report_sets import PictureSet
+from training.two_photos import lifts_of, two_photo_figures
 
 MOST_MISTAKES = 24
 SEED = 20_261_101  # of the bootstrap, so that the same pictures give the same page
@@ -46,10 +47,12 @@ def write_report(
 def _chapter(chosen: PictureSet, weights: Path, catalogue: Catalogue, workers: int) -> dict:
     rng = np.random.default_rng(SEED)
     photos = judge_photos(weights, chosen.records, catalogue, workers)
+    lifts = lifts_of(photos, catalogue, Model.load(weights))
     return {
         "name": chosen.name,
         "told": chosen.told,
         "figures": report_figures(photos, catalogue, rng),
+        "two_photos": two_photo_figures(lifts, catalogue),
         "raw": raw_figures(weights, chosen.records, workers, rng),
         "mistaken_photos": count_mistakes(photos, catalogue),
         "mistakes": worst_mistakes(photos, catalogue, MOST_MISTAKES),

@@ -15,11 +15,11 @@ from classifier.identify import read_photo
 from classifier.model import Model
 from classifier.photo import PhotoLimits
 from classifier.taxonomy import CONCEPTS
-from training.calibrate import concept_cases, raw_bars
-from training.collect import RawPhoto, collect_raw
+from training.calibrate import concept_cases
+from training.collect import collect_raw
 from training.manifest import Record
-from training.measures import area_under_roc, calibration_error, share
-from training.ood import FeatureSpace, compare
+from training.measures import calibration_error, share
+from training.ood import Gate, compare
 from training.report_adaptive import compare_sets
 from training.report_figures import bootstrap_interval
 
@@ -38,8 +38,6 @@ PUBLISHED = (
     ("Cars, ResNet-50", 0.043, 0.0235),
 )
 """Expected calibration error (15 bins) before and after temperature scaling: Guo et al. 2017, Table 1."""
-
-NO_SPACE = FeatureSpace(np.zeros((0, 0)), np.zeros((0, 0)))
 
 
 def foreign_photographs() -> list[Path]:
@@ -67,10 +65,10 @@ def raw_figures(weights: Path, records: Sequence[Record], workers: int, rng: np.
     """What needs logits: errors before and after temperature scaling, kinds of sets, parts against look-alikes."""
     raw, model = collect_raw(weights, records, workers), Model.load(weights)
     recipe = model.reader.recipe
-    bars = raw_bars(model.finder.recipe["thresholds"], model.finder.recipe["temperature"])
+    gate = Gate.of(model)
     errors, kinds_of_sets = {}, {}
     for concept in CONCEPTS:
-        logits, _, truths = concept_cases(raw, records, concept, bars)
+        logits, _, truths = concept_cases(raw, records, concept, gate)
         errors[concept] = {"n": len(truths), "temperature": recipe["temperatures"][concept]}
         for name, temperature in (("before", 1.0), ("after", recipe["temperatures"][concept])):
             errors[concept][name] = _error(logits, truths, temperature, rng)
@@ -79,8 +77,7 @@ def raw_figures(weights: Path, records: Sequence[Record], workers: int, rng: np.
     return {
         "temperature_scaling": errors,
         "kinds_of_sets": kinds_of_sets,
-        "crops": compare(raw, NO_SPACE, recipe["temperatures"]["kind"], bars),
-        "whole_photos": _whole_photos(raw, records, rng),
+        "not_one_of_ours": compare(raw, [bool(record.subjects) for record in records], gate),
     }
 
 
@@ -91,14 +88,3 @@ def _error(logits: np.ndarray, truths: np.ndarray, temperature: float, rng: np.r
     sure, right = probabilities.max(axis=1), probabilities.argmax(axis=1) == truths
     interval = bootstrap_interval(len(truths), lambda rows: calibration_error(sure[rows], right[rows]), rng)
     return {"error": calibration_error(sure, right), "interval": interval}
-
-
-def _whole_photos(raw: Sequence[RawPhoto], records: Sequence[Record], rng: np.random.Generator) -> dict:
-    """How well the surest proposed part, over no bar at all, tells photos with a lift part from those without."""
-    surest = np.array([max((s.probability for s in p.found if s.agreed), default=0.0) for p in raw])
-    lift = np.array([bool(record.subjects) for record in records], dtype=bool)
-    return {
-        "n": len(lift),
-        "auroc": area_under_roc(surest, lift),
-        "interval": bootstrap_interval(len(lift), lambda rows: area_under_roc(surest[rows], lift[rows]), rng),
-    }

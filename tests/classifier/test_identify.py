@@ -140,13 +140,18 @@ def test_one_changed_bit_is_noticed_and_named(name: str, own_copy: Path) -> None
 @pytest.mark.parametrize(
     ("path", "value", "told"),
     [
-        (["schema_version"], "2", "schema_version is 2, 1 is wanted"),
+        (["schema_version"], "1", "schema_version is 1, 2 is wanted: another version of this project wrote it"),
         (["finder", "kinds"], ["charger"], "finder.kinds"),
         (["reader", "concepts", "battery"], ["built_in", "not_visible"], "reader.concepts"),
         (["reader", "set_thresholds", "battery"], {"built_in": 0.9}, "set_thresholds"),
         (["reader", "temperatures"], {"kind": 1.0}, "temperatures"),
         (["reader", "margin"], None, "lacks 'margin'"),
         (["finder", "stride"], None, "lacks 'stride'"),
+        (["reader", "correlation"], None, "lacks 'correlation'"),
+        (["ours"], None, "lacks 'ours'"),
+        (["ours", "score"], "by_eye", "lacks 'by_eye'"),
+        (["ours", "weights"], {"max_softmax": [0, 1, 1], "by_eye": [0, 1, 1]}, "ours.weights"),
+        (["ours", "thresholds"], {"charger": 0.5}, "ours.thresholds"),
         (["version"], None, "lacks 'version'"),
     ],
 )

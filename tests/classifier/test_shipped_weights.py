@@ -8,6 +8,7 @@ import pytest
 
 from classifier.identify import WEIGHTS_DIR, Model
 from classifier.photo import PhotoLimits, open_photo
+from tests.golden import sure_boxes
 
 GOLDEN = Path(__file__).parents[1] / "golden"
 MOST_BYTES = 20_000_000
@@ -56,7 +57,7 @@ def test_from_the_stored_tensors_the_logits_are_the_same(shipped: Model, golden:
 
 def test_from_the_stored_photo_the_reading_is_nearly_the_same(shipped: Model, golden: dict) -> None:
     photo = open_photo((GOLDEN / "photo.jpg").read_bytes(), "photo.jpg", PhotoLimits())
-    found = shipped.finder(photo)
+    found = sure_boxes(shipped, photo)
     assert [f.kind for f in found] == [f["kind"] for f in golden["found"]]
     for f, want in zip(found, golden["found"], strict=True):
         assert f.box == pytest.approx(want["box"], abs=0.01)

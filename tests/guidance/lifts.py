@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from classifier.identify import ConceptReading, PhotoReading, SubjectReading
+from classifier.model import ReadingFacts
 from classifier.quality import Quality
 from classifier.taxonomy import ACTUATOR_HEAD, CONCEPTS, CONCEPTS_OF, CONTROL_BOX, NOT_VISIBLE
 from guidance.answer import answer
@@ -14,6 +15,7 @@ from guidance.catalogue_model import Role
 from guidance.evidence import Observed
 
 EVEN_PRIORS = {concept: {v: 1.0 / len(values) for v in values} for concept, values in CONCEPTS.items()}
+FACTS = ReadingFacts(EVEN_PRIORS, doubt=0.002, correlation=0.5)
 MODEL = ModelInfo(version="test", sha256="0" * 64, trained_on=TrainedOn(synthetic=0, owned_photos=0))
 
 
@@ -53,7 +55,7 @@ def ask(
     role: Role = "caregiver",
     model: ModelInfo = MODEL,
 ) -> Answer:
-    return answer(readings, [Observed(i, a) for i, a in observed], catalogue, model, EVEN_PRIORS, role)
+    return answer(readings, [Observed(i, a) for i, a in observed], catalogue, model, FACTS, role)
 
 
 def changed_demo(folder: Path, file: str, old: str, new: str) -> Path:

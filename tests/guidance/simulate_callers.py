@@ -19,7 +19,7 @@ from guidance.catalogue import DEMO_CATALOGUE, Catalogue, load
 from guidance.catalogue_model import Role
 from guidance.evidence import Observed
 from guidance.hypotheses import hypotheses_of
-from tests.guidance.lifts import EVEN_PRIORS, MODEL, photo, reading, subject
+from tests.guidance.lifts import FACTS, MODEL, photo, reading, subject
 
 QUESTIONS = 3
 
@@ -115,14 +115,14 @@ def simulate(
 def converse(catalogue: Catalogue, caller: Caller, start: str, role: Role) -> Answer:
     readings, observed = STARTS[start](caller)
     for _ in range(QUESTIONS):
-        wanted: Next | None = answer(readings, observed, catalogue, MODEL, EVEN_PRIORS, role).next
+        wanted: Next | None = answer(readings, observed, catalogue, MODEL, FACTS, role).next
         if wanted is None:
             break
         if wanted.kind == "photo":
             readings = [*readings, caller.photograph(wanted.id)]
         else:
             observed = [*observed, caller.tell(wanted.id)]
-    return answer(readings, observed, catalogue, MODEL, EVEN_PRIORS, role)
+    return answer(readings, observed, catalogue, MODEL, FACTS, role)
 
 
 def draw_lift(catalogue: Catalogue, listed: bool, rng: np.random.Generator) -> dict[str, str]:
@@ -149,7 +149,7 @@ def exact_share_right(catalogue: Catalogue, role: Role) -> float:
     prior = hypotheses.prior.sum(axis=1)  # (H,)
 
     def follow(answers: list[Observed], likelihood: np.ndarray) -> float:
-        found = answer([photo()], answers, catalogue, MODEL, EVEN_PRIORS, role)
+        found = answer([photo()], answers, catalogue, MODEL, FACTS, role)
         if len(answers) == QUESTIONS or found.next is None:
             favourite = hypotheses.group == hypotheses.groups.index(found.control_box.favourite)
             return float((prior * likelihood)[favourite].sum()) if found.control_box.favourite != UNLISTED else 0.0

@@ -1,6 +1,7 @@
 """The posterior by hand, against an independent exact engine, and what must hold whatever is read."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,9 +9,9 @@ import pytest
 from classifier.errors import ObservationError
 from classifier.taxonomy import ACTUATOR_HEAD, CONCEPTS, CONTROL_BOX, CONTROL_BOX_CONCEPTS, UNLISTED
 from guidance.catalogue import DEMO_CATALOGUE, load
-from guidance.evidence import READING_CORRELATION, READING_DOUBT, Observed, gather, likely_set, posterior
+from guidance.evidence import Observed, gather, likely_set, posterior
 from guidance.hypotheses import hypotheses_of
-from tests.guidance.lifts import EVEN_PRIORS, ask, box_photo, changed_demo, head_photo, photo, reading, subject
+from tests.guidance.lifts import EVEN_PRIORS, FACTS, ask, box_photo, changed_demo, head_photo, photo, reading, subject
 
 
 @pytest.fixture(scope="module")
@@ -18,8 +19,8 @@ def catalogue():
     return load(DEMO_CATALOGUE)
 
 
-def after(catalogue, readings=(), *observed, priors=EVEN_PRIORS):
-    sources = gather(readings, [Observed(*o) for o in observed], catalogue, priors)
+def after(catalogue, readings=(), *observed, facts=FACTS):
+    sources = gather(readings, [Observed(*o) for o in observed], catalogue, facts)
     return posterior(sources, hypotheses_of(catalogue))
 
 
@@ -39,8 +40,7 @@ def test_one_answer_by_hand(catalogue):
 
 
 def test_one_photo_by_hand(catalogue):
-    """L(v) = 0.998 * p(v) / 0.5 + 1 - 0.998 * 0.9 with READING_DOUBT 0.002: 1.6986 for top, 0.3014 for front."""
-    assert READING_DOUBT == 0.002
+    """L(v) = 0.998 * p(v) / 0.5 + 1 - 0.998 * 0.9 with a doubt of 0.002: 1.6986 for top, 0.3014 for front."""
     seen = photo(subject(CONTROL_BOX, {"stop_position": reading("stop_position", top=0.8, front=0.1)}))
     now = after(catalogue, [seen]).generation
     evidence = 0.35 * 1.6986 + 0.35 * 0.3014 + 0.3 * (1.6986 + 0.3014) / 2
@@ -50,9 +50,9 @@ def test_one_photo_by_hand(catalogue):
 
 def test_the_training_prior_is_divided_out(catalogue):
     """A network trained on three tops to one front that says 75 % top has seen nothing."""
-    priors = EVEN_PRIORS | {"stop_position": {"top": 0.75, "front": 0.25}}
+    facts = replace(FACTS, priors=EVEN_PRIORS | {"stop_position": {"top": 0.75, "front": 0.25}})
     seen = photo(subject(CONTROL_BOX, {"stop_position": reading("stop_position", top=0.75, front=0.25)}))
-    assert after(catalogue, [seen], priors=priors).generation == pytest.approx(after(catalogue).generation)
+    assert after(catalogue, [seen], facts=facts).generation == pytest.approx(after(catalogue).generation)
 
 
 def test_a_doubtful_subject_says_less(catalogue):
@@ -70,7 +70,7 @@ def test_of_two_boxes_in_one_photo_the_likelier_speaks(catalogue):
 
 def test_two_like_photos_count_for_less_than_two(catalogue):
     """Log odds grow by n / (1 + (n - 1) * correlation), n being 2 * (1 - entropy of the belief in bits)."""
-    sure = 0.998 * 0.9 + 0.001  # the belief in "top" of a reading of 0.9 / 0.1 with READING_DOUBT 0.002
+    sure = 0.998 * 0.9 + 0.001  # the belief in "top" of a reading of 0.9 / 0.1 with a doubt of 0.002
     entropy = -sure * math.log2(sure) - (1 - sure) * math.log2(1 - sure)
     seen = photo(subject(CONTROL_BOX, {"stop_position": reading("stop_position", top=0.9, front=0.1)}))
     one, two = (after(catalogue, [seen] * n).generation for n in (1, 2))
@@ -78,7 +78,7 @@ def test_two_like_photos_count_for_less_than_two(catalogue):
     def odds(p):
         return math.log(p["hung-top"] / p["stacked-front"])
 
-    expected = 2 / (1 + (max(1.0, 2 * (1 - entropy)) - 1) * READING_CORRELATION)
+    expected = 2 / (1 + (max(1.0, 2 * (1 - entropy)) - 1) * 0.5)
     assert odds(two) / odds(one) == pytest.approx(expected, abs=1e-9)
     assert 1 < expected < 2
 
@@ -154,7 +154,7 @@ def _random_photo(rng):
     for concept, values in CONCEPTS.items():
         p = rng.dirichlet(np.ones(len(values) + 1))
         read[concept] = reading(concept, **dict(zip((*values, "not_visible"), p.tolist(), strict=True)))
-        trust = 0.9 ** (1 / (1 if concept == "lowering" else 4)) * (1 - READING_DOUBT)
+        trust = 0.9 ** (1 / (1 if concept == "lowering" else 4)) * (1 - 0.002)
         messages[concept] = [trust * x * len(values) + 1 - trust * (1 - p[-1]) for x in p[:-1]]
     box = subject(CONTROL_BOX, {c: read[c] for c in CONTROL_BOX_CONCEPTS}, probability=0.9)
     head = subject(ACTUATOR_HEAD, {"lowering": read["lowering"]}, probability=0.9)

@@ -67,7 +67,7 @@ def test_nothing_is_ever_confirmed_on_a_foreign_photograph(shipped: Model):
     )  # fmt: skip
     for path in foreign_photographs():
         reading = read_photo(path.read_bytes(), path.name, shipped, PhotoLimits())
-        told = answer([reading], [], catalogue, info, shipped.concept_priors)
+        told = answer([reading], [], catalogue, info, shipped.facts)
         assert "confirmed" not in (told.control_box.decision, told.actuator.decision), path.name
         if not reading.subjects:
             assert told.control_box.decision == told.actuator.decision == "not_seen"

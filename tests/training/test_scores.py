@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from classifier.identify import ConceptReading, PhotoReading, SubjectReading
+from classifier.model import ReadingFacts
 from classifier.quality import Quality
 from classifier.taxonomy import CONCEPTS_OF, NOT_VISIBLE
 from guidance.answer import answer
@@ -20,7 +21,7 @@ BOX, ELSEWHERE = (0.2, 0.2, 0.6, 0.6), (0.7, 0.7, 0.95, 0.95)
 SEALED_TOP = {"stop_position": "top", "battery": "built_in", "service_buttons": "none", "charge_display": "lamp_row"}
 NO_GENERATION = {**SEALED_TOP, "battery": "stacked_pack"}
 INFO = ModelInfo(version="1", sha256="0" * 64, trained_on={"synthetic": 1, "owned_photos": 0}, coverage=0.95)
-PRIORS = {c: {v: 1 / (len(vs) - 1) for v in vs[:-1]} for c, vs in CLASSES.items()}
+FACTS = ReadingFacts({c: {v: 1 / (len(vs) - 1) for v in vs[:-1]} for c, vs in CLASSES.items()}, 0.002, 0.5)
 
 
 @pytest.fixture(scope="module")
@@ -45,7 +46,7 @@ def said(kind: str, values: dict[str, str], box: tuple = BOX, sure: float = 0.99
 def photo(true: tuple[Subject, ...], read: tuple[SubjectReading, ...]) -> Judged:
     record = Record(Path("x.jpg"), None, 100, 100, "heldout", "close", (), True, 0.5, true, ())
     reading = PhotoReading("x.jpg", 100, 100, Quality(True, ()), read)
-    return judged(record, reading, answer([reading], [], load(DEMO_CATALOGUE), INFO, PRIORS))
+    return judged(record, reading, answer([reading], [], load(DEMO_CATALOGUE), INFO, FACTS))
 
 
 def test_the_true_generation_is_the_catalogue_s_row_with_these_values(catalogue: Catalogue):
