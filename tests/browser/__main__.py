@@ -47,7 +47,7 @@ def main() -> None:
         browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=FLAGS)
         shots = [*_caregiver(browser, url, "en", "light"), *_caregiver(browser, url, "es", "dark")]
         _sheet(shots, 5, "caregiver.png")
-        _sheet([_agent(browser, url, theme) for theme in ("light", "dark")], 2, "agent.png")
+        _sheet([_agent(browser, url, "en", "light"), _agent(browser, url, "es", "dark")], 2, "agent.png")
         _sheet([_technician(browser, url, theme) for theme in ("light", "dark")], 2, "technician.png")
         browser.close()
     server.should_exit = True
@@ -79,13 +79,13 @@ def _caregiver(browser: Browser, url: str, tag: str, theme: str) -> list[Image.I
     return shots
 
 
-def _agent(browser: Browser, url: str, theme: str) -> Image.Image:
-    page = browser.new_context(base_url=url, viewport=DESK, color_scheme=theme).new_page()
+def _agent(browser: Browser, url: str, tag: str, theme: str) -> Image.Image:
+    page = browser.new_context(base_url=url, viewport=DESK, color_scheme=theme, locale=tag).new_page()
     page.goto("/staff/cases")
     page.locator("#name").fill("Ana")
     page.locator("#token").fill(TOKEN)
     page.keyboard.press("Enter")
-    page.get_by_role("button", name="New case for a caller").click()
+    page.locator("form[action$='/staff/cases'][method=post] button").click()
     for key in ("1", "1", "1", "3", "0"):
         version = page.locator("body").get_attribute("data-version")
         page.keyboard.press(key)
