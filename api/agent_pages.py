@@ -22,7 +22,7 @@ from api.case_words import so_far, why_words
 from api.cases import CaseRow, Conflict, NoSuchCase, Said
 from api.drawings import drawings_of
 from api.languages import Language
-from api.page_forms import small_form
+from api.page_forms import small_form, version_of
 from api.sessions import COOKIE, SESSION_MS, NotAllowed, Session, own_form, sign_in, sign_out, staff
 from api.settings import MOST_PHOTOS
 from api.upload_links import make_link
@@ -174,7 +174,7 @@ def _answer(request: Request, session: Session, case_id: str, form: dict[str, st
     row = store.by_id(case_id)
     seen = staff_view(request, session, row)
     kind, said = form.get("kind", ""), {"id": form.get("id", ""), "answer": form.get("answer", "")}
-    version = int(form["version"]) if form.get("version", "").isdecimal() else 0
+    version = version_of(form)
     if version == row.version and not _possible(request, seen, kind, said):
         raise HTTPException(422, "This cannot be recorded in the case as it stands.")
     try:

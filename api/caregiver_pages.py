@@ -15,7 +15,7 @@ from api.case_view import NO_PHOTO, UNDO, WENT_ON, CaseView, view
 from api.cases import CaseRow, Conflict, Said, Who, hashed
 from api.drawings import drawings_of
 from api.languages import Language
-from api.page_forms import case_photos_form, small_form
+from api.page_forms import case_photos_form, small_form, version_of
 from classifier.taxonomy import CONCEPTS
 from guidance.answer_model import Advice
 from guidance.case_model import SKIPPED
@@ -135,7 +135,7 @@ def _answer(request: Request, token: str, form: dict[str, str]) -> Response:
     row, store = _row(request, token), request.app.state.cases
     seen = _view(request, row)
     said = {"id": form.get("id", ""), "answer": form.get("answer", "")}
-    version = int(form["version"]) if form.get("version", "").isdecimal() else 0
+    version = version_of(form)
     kind = form.get("kind", "")
     if version == row.version and not _asked(seen, kind, said):
         raise HTTPException(422, "This is no answer to what is asked now. Go back and look at the question again.")

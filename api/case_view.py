@@ -142,8 +142,10 @@ class CaseView:
 def view(row: CaseRow, store: CaseStore, resources: Resources, role: Role) -> CaseView:
     """Fold a case for one role. Raises a `CaseError` when the catalogue no longer knows what was said."""
     live = in_force(row.events)
-    shown = {event.said["id"] for event in live if event.kind == PHOTO}
-    photos = tuple(photo for photo in photos_of(store, row.id) if photo.id in shown)
+    kept = {photo.id: photo for photo in photos_of(store, row.id)}
+    # In the order of the events, whatever a clock said.
+    shown = dict.fromkeys(str(event.said["id"]) for event in live if event.kind == PHOTO)
+    photos = tuple(kept[id_] for id_ in shown if id_ in kept)
     observed = _observed(live, resources)
     found = answer_for([p.reading for p in photos], observed, role, resources) if photos or observed else None
     record = _record(live, found, resources, role)

@@ -1,6 +1,6 @@
 """The forms of the pages: small ones counted while they come, photos through the same gate as the API's."""
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Mapping
 from contextlib import asynccontextmanager
 
 from fastapi import Request
@@ -10,8 +10,12 @@ from api.identification import NamedPhoto
 from api.upload import named_photo, whole_form
 from classifier.errors import InputError, NothingToGoOn
 
-MOST_FORM_BYTES = 64 * 1024
+MOST_FORM_BYTES = 12 * LONGEST_TEXT + 64 * 1024
+"""One text as long as may be, whose every character can take twelve bytes of a form; and the other fields."""
+
 MOST_FIELDS = 20
+LONGEST_VERSION = 9
+"""Digits; no case has a thousand million events, and no database counts further in that column."""
 
 
 async def small_form(request: Request) -> dict[str, str]:
@@ -24,6 +28,12 @@ async def small_form(request: Request) -> dict[str, str]:
         if "\x00" in value:
             raise InputError(f"{name} holds a character that is no text (NUL). Type it again.")
     return fields
+
+
+def version_of(form: Mapping[str, str]) -> int:
+    """The version of the case that a form was filled in on; 0, which no case has, when it names none."""
+    came = form.get("version", "")
+    return int(came) if came.isascii() and came.isdecimal() and len(came) <= LONGEST_VERSION else 0
 
 
 @asynccontextmanager

@@ -30,7 +30,7 @@ from api.cases import Conflict, Said
 from api.identification import NamedPhoto
 from api.job_sheet import job_document
 from api.overlay import jpeg_bytes
-from api.page_forms import case_photos_form
+from api.page_forms import case_photos_form, version_of
 from api.rating_plate import plate_in_photo
 from api.sessions import NotAllowed, Session, own_form, staff
 from api.settings import MOST_PHOTOS
@@ -263,7 +263,7 @@ def _say(
     """Record it, or show the case as it stands with what was `typed` when somebody else was faster."""
     store = request.app.state.cases
     known = staff_view(request, session, store.by_id(case_id)).summary()
-    expected = int(form["version"]) if form.get("version", "").isdecimal() else 0
+    expected = version_of(form)
     try:
         store.say(case_id, expected, Said(kind, said, known), session.who(request))
     except Conflict:
