@@ -1,9 +1,11 @@
 """The audit log for programs. It wants an administrator's token."""
 
 import datetime as dt
+import re
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Security
+from pydantic import BeforeValidator
 
 from api.audit import LARGEST_ID, LINES_SHOWN, AuditPage, audit_page
 from api.case_routes import SESSION, TOKEN
@@ -12,6 +14,16 @@ from api.sessions import staff
 
 MOST_LINES = 500
 
+
+def _written_out(came: object) -> object:
+    """A day as RFC 3339 writes it; a bare number would otherwise be taken for seconds. Raises `ValueError`."""
+    if isinstance(came, str) and not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", came):
+        raise ValueError("a day is wanted as year, month and day, such as 2026-11-25")
+    return came
+
+
+Day = Annotated[dt.date, BeforeValidator(_written_out)]
+
 router = APIRouter(dependencies=[Security(TOKEN), Security(SESSION)])
 
 
@@ -19,7 +31,7 @@ router = APIRouter(dependencies=[Security(TOKEN), Security(SESSION)])
 def audit_log(
     request: Request,
     case: Annotated[str, Query(max_length=40, description="the code or the id of a case; a deleted case's id")] = "",
-    day: Annotated[dt.date | None, Query(description="one day in UTC")] = None,
+    day: Annotated[Day | None, Query(description="one day in UTC")] = None,
     before: Annotated[int, Query(ge=1, le=LARGEST_ID, description="`older` of the page before")] = LARGEST_ID,
     most: Annotated[int, Query(ge=1, le=MOST_LINES)] = LINES_SHOWN,
 ) -> AuditPage:

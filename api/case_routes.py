@@ -6,6 +6,7 @@ from fastapi import APIRouter, Request, Response, Security
 from fastapi.security import APIKeyCookie, HTTPBearer
 
 from api.case_changes import changes
+from api.case_documents import CaseDocument, CaseLine
 from api.case_export import export_case
 from api.case_learning import learn
 from api.problems import refusals
@@ -24,14 +25,14 @@ MOST_LISTED = 200
 OF_ONE_CASE = refusals(401, 403, 404, 422, 429)
 
 
-@router.get("/v1/cases", responses=refusals(401, 403, 429))
+@router.get("/v1/cases", response_model=list[CaseLine], responses=refusals(401, 403, 429))
 def list_cases(request: Request) -> list[dict[str, Any]]:
     """The cases that changed last, newest first."""
     _taken(request)
     return request.app.state.cases.newest(MOST_LISTED)
 
 
-@router.get("/v1/cases/{case_id}", responses=OF_ONE_CASE)
+@router.get("/v1/cases/{case_id}", response_model=CaseDocument, responses=OF_ONE_CASE)
 def one_case(request: Request, case_id: str) -> dict[str, Any]:
     """Everything that is kept of one case: events, readings, pictures, its lines of the audit log."""
     session = _taken(request)

@@ -50,7 +50,7 @@ def test_the_description_is_valid_openapi(document: dict[str, Any]) -> None:
 def test_every_schema_in_it_is_json_schema(document: dict[str, Any]) -> None:
     """By jsonschema, against the metaschema of 2020-12."""
     schemas = document["components"]["schemas"]
-    assert {"Answer", "Catalogue", "Troubleshooting", "Problem"} <= set(schemas)
+    assert {"Answer", "Catalogue", "Troubleshooting", "CaseDocument", "Problem"} <= set(schemas)
     for schema in schemas.values():
         Draft202012Validator.check_schema(schema)
 
@@ -96,6 +96,8 @@ def test_documents_of_a_case_are_as_described(desk: TestClient) -> None:
     listed = desk.get("/v1/cases", headers=bearer(AGENT)).json()
     whole = desk.get(f"/v1/cases/{listed[0]['id']}", headers=bearer(AGENT)).json()
     assert len(whole["case"]["events"]) == 2 and whole["photos"][0]["picture_jpeg_base64"] and whole["audit"]
+    log = desk.get("/v1/audit", headers=bearer(ADMINISTRATOR))
+    assert log.status_code == 200 and log.json()["lines"]
     changed = desk.get(f"/v1/cases/{listed[0]['id']}/changes?after=0", headers=bearer(AGENT))
     assert changed.headers["content-type"].startswith("text/event-stream") and "event: changed" in changed.text
     assert desk.delete(f"/v1/cases/{listed[0]['id']}", headers=bearer(ADMINISTRATOR)).status_code == 204
