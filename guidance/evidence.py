@@ -11,6 +11,7 @@ The posterior is exact: every combination of features is a hypothesis (`hypothes
 the likelihood of its values. Sources multiply, so their order does not matter.
 """
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -66,6 +67,11 @@ class Source:
         """How much the source says: 0 when every value is equally likely to it, 1 when it leaves a single one."""
         belief = np.array(list(self.belief.values()))
         return float(1.0 + (belief * np.log(belief)).sum() / np.log(len(belief)))
+
+    @property
+    def strength(self) -> float:
+        """How strongly the source speaks: the log of the ratio of its largest to its smallest likelihood."""
+        return math.log(max(self.likelihood.values()) / min(self.likelihood.values()))
 
     @property
     def holds(self) -> frozenset[str]:
@@ -129,18 +135,18 @@ def posterior(sources: Sequence[Source], hypotheses: Hypotheses) -> Posterior:
 def combined(feature: str, values: Sequence[str], sources: Sequence[Source]) -> np.ndarray:
     """Combine all sources about one feature into one likelihood per value, (V,), largest 1.
 
-    A person's correction sets the photos' readings of that feature aside. Photos of one lift share their errors: n of
-    them count as n / (1 + (n - 1) * correlation), the effective size of n equally correlated measurements (Kish's
-    design effect), so their product is raised to that power over n, n being how much they say together: a photo that
-    says nothing weakens no other.
+    A person's correction sets the photos' readings of that feature aside. Photos of one lift share their errors: the
+    likelihood of each is raised to the power 1 / (1 + correlation * the others), another one counting by how strongly
+    it speaks beside this one, 1 at most. So n like photos count as n / (1 + (n - 1) * correlation), the effective size
+    of n equally correlated measurements (Kish's design effect), and a photo that says nothing weakens no other.
     """
     about = active(feature, sources)
-    photos = [s for s in about if s.observed is None]
-    count = max(1.0, sum(s.information for s in photos))
-    exponent = 1.0 / (1.0 + (count - 1.0) * max((s.correlation for s in photos), default=0.0))
+    strengths = {id(s): s.strength for s in about if s.observed is None}
     log_likelihood = np.zeros(len(values))
     for source in about:
-        weight = exponent if source.observed is None else 1.0
+        own = strengths.get(id(source), 0.0)
+        others = sum(min(1.0, strength / own) for strength in strengths.values()) - 1.0 if own else 0.0
+        weight = 1.0 / (1.0 + source.correlation * others)
         log_likelihood += weight * np.log([source.likelihood[v] for v in values])
     return np.exp(log_likelihood - log_likelihood.max())
 

@@ -24,7 +24,7 @@ FEATURES_FILE = "features.npy"
 RIDGE = 2.0  # of the mean variance, added to a covariance; of 0.05, 0.5 and 2 the best on calibration renders
 SMALLEST_RIDGE = 1e-6
 TOUCHES_NOTHING = 0.2  # IoU under which a found box holds no subject
-DIGITS = 3  # of an area under ROC that decide; where they tie, the simpler score serves
+DIGITS = 2  # of an area under ROC that decide, about its standard error; where they tie, the simpler score serves
 PENALTY = 1e-3  # on the squares of standardised weights, so that few or separable cases leave them finite
 
 

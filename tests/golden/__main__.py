@@ -13,6 +13,7 @@ from classifier.finder import letterbox
 from classifier.identify import WEIGHTS_DIR
 from classifier.model import Model
 from classifier.photo import PhotoLimits, open_photo
+from classifier.reader import FEATURES
 from tests.golden import sure_boxes
 
 HERE = Path(__file__).parent
@@ -33,7 +34,8 @@ def main() -> None:
     square, _ = letterbox(photo.reduced(model.finder.recipe["input_px"]), model.finder.recipe["input_px"])
     windows = np.stack([model.reader.window(photo, f) for f in found])
     np.savez_compressed(HERE / "tensors.npz", square=square, windows=windows)
-    logits = [{head: values.tolist() for head, values in row.items()} for row in model.reader(photo, found)]
+    said = model.reader(photo, found)
+    logits = [{head: values.tolist() for head, values in row.items() if head != FEATURES} for row in said]
     stored = {
         "model": model.info.sha256,
         "found": [{"kind": f.kind, "box": f.box, "probability": f.probability} for f in found],

@@ -69,18 +69,25 @@ def test_of_two_boxes_in_one_photo_the_likelier_speaks(catalogue):
 
 
 def test_two_like_photos_count_for_less_than_two(catalogue):
-    """Log odds grow by n / (1 + (n - 1) * correlation), n being 2 * (1 - entropy of the belief in bits)."""
-    sure = 0.998 * 0.9 + 0.001  # the belief in "top" of a reading of 0.9 / 0.1 with a doubt of 0.002
-    entropy = -sure * math.log2(sure) - (1 - sure) * math.log2(1 - sure)
-    seen = photo(subject(CONTROL_BOX, {"stop_position": reading("stop_position", top=0.9, front=0.1)}))
-    one, two = (after(catalogue, [seen] * n).generation for n in (1, 2))
+    """Log odds grow by n / (1 + (n - 1) * correlation), however sure the photos are: Kish's design effect."""
+    for sure in (0.6, 0.9, 0.999):
+        for correlation, wanted in ((0.0, 2.0), (0.5, 4 / 3), (1.0, 1.0)):
+            seen = photo(subject(CONTROL_BOX, {"stop_position": reading("stop_position", top=sure, front=1 - sure)}))
+            facts = replace(FACTS, correlation=correlation)
+            one, two = (log_odds(after(catalogue, [seen] * n, facts=facts)) for n in (1, 2))
+            assert two / one == pytest.approx(wanted, abs=1e-9)
 
-    def odds(p):
-        return math.log(p["hung-top"] / p["stacked-front"])
 
-    expected = 2 / (1 + (max(1.0, 2 * (1 - entropy)) - 1) * 0.5)
-    assert odds(two) / odds(one) == pytest.approx(expected, abs=1e-9)
-    assert 1 < expected < 2
+@pytest.mark.parametrize("weak", [0.5, 0.55, 0.7, 0.9, 0.99])
+def test_a_weaker_photo_that_agrees_makes_nothing_less_sure(catalogue, weak):
+    strong = box_photo(0.99, stop_position="top")
+    agrees = photo(subject(CONTROL_BOX, {"stop_position": reading("stop_position", top=weak, front=1 - weak)}))
+    assert log_odds(after(catalogue, [strong, agrees])) >= log_odds(after(catalogue, [strong])) - 1e-12
+
+
+def log_odds(now):
+    """Top against front, as two generations have it."""
+    return math.log(now.generation["hung-top"] / now.generation["stacked-front"])
 
 
 def test_a_photo_that_says_nothing_weakens_no_other(catalogue):
