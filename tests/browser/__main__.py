@@ -38,7 +38,7 @@ def main() -> None:
     tokens = {"agent_token": TOKEN, "technician_token": TECHNICIAN}
     app = create_app(Settings(database=f"sqlite:///{folder / 'cases.db'}", **tokens, **weights))
     server = uvicorn.Server(uvicorn.Config(app, port=0, log_level="warning"))
-    thread = threading.Thread(target=server.run)
+    thread = threading.Thread(target=server.run, daemon=True)  # a walk that fails must end
     thread.start()
     while not server.started:
         time.sleep(0.05)
