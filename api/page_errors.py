@@ -9,7 +9,7 @@ WORDS = {
     403: ("You may not do this", "Sign in with a role that may, then try again."),
     404: ("This page is not here", "The address is wrong, or the case was deleted. Start again."),
     409: ("Somebody was faster", "The case has changed meanwhile. Look at it as it stands now."),
-    413: ("The photo is too large", "Take the photo again, or choose a smaller one."),
+    413: ("That is too large", "A photo: take it again, or choose a smaller one. A text: make it shorter."),
     415: ("That is no photo that we can read", "Take a photo with the camera, or choose another file."),
     422: ("That did not work", "Something was missing or damaged on the way. Go back and try again."),
     429: ("Too many tries", "Wait a minute, then go on. Nothing is lost."),

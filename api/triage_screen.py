@@ -111,6 +111,4 @@ def _parts(parts: tuple[PartsOut, ...], width: int) -> list[str]:
 
 
 def _wrapped(words: str, first: str, width: int) -> list[str]:
-    return textwrap.wrap(
-        words, width, initial_indent=first, subsequent_indent=" " * len(first), break_on_hyphens=False
-    )
+    return textwrap.wrap(words, width, initial_indent=first, subsequent_indent=" " * len(first), break_on_hyphens=False)

@@ -28,8 +28,10 @@ class Table:
 
     def rows(self, parent_states: np.ndarray) -> np.ndarray:
         """Distributions (N, own states) for parent states (N, parents)."""
-        return self.values[tuple(parent_states.T)] if parent_states.shape[1] else np.broadcast_to(
-            self.values, (len(parent_states), self.values.shape[-1])
+        return (
+            self.values[tuple(parent_states.T)]
+            if parent_states.shape[1]
+            else np.broadcast_to(self.values, (len(parent_states), self.values.shape[-1]))
         )
 
 
@@ -165,7 +167,9 @@ def _parents_first(by_id: Mapping[str, Node]) -> tuple[Node, ...]:
 
     def visit(node_id: str, path: tuple[str, ...]) -> None:
         if node_id in path:
-            raise NetworkError(f"cycle: {' <- '.join((*path[path.index(node_id):], node_id))}; remove one of the links")
+            raise NetworkError(
+                f"cycle: {' <- '.join((*path[path.index(node_id) :], node_id))}; remove one of the links"
+            )
         if node_id not in ordered:
             for parent in by_id[node_id].parents:
                 visit(parent, (*path, node_id))

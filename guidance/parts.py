@@ -119,9 +119,7 @@ def _do_not_mix(catalogue: Catalogue, part: SparePart) -> tuple[str, ...]:
     """Parts of other families: packs, chargers, leads and cradles go together within one family only."""
     if part.family is None:
         return ()
-    return tuple(
-        f"{other.number} {other.name}" for other in catalogue.parts if other.family not in (None, part.family)
-    )
+    return tuple(f"{other.number} {other.name}" for other in catalogue.parts if other.family not in (None, part.family))
 
 
 def _out(part: SparePart) -> PartOut:

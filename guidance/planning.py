@@ -18,6 +18,7 @@ from guidance.sequencing import NO_AREA, Problem, Situations, look_ahead
 KEPT_HYPOTHESES = 32
 """Planning weighs the likeliest combinations of faults one by one and the rest together; what is shown is exact."""
 
+
 @dataclass(frozen=True)
 class Choice:
     """The step to take, and expected minutes: with it first, and with the best other step first."""

@@ -238,9 +238,7 @@ def test_an_answer_that_was_not_asked_for_is_refused(phone: TestClient) -> None:
     assert heading(phone.get(here)) == "Is there any of these?"
 
 
-@pytest.mark.parametrize(
-    "path", ["/en/c/guessed", "/en/c/guessed/photos/1", "/en/no", "/static/../app.py", "/de/"]
-)
+@pytest.mark.parametrize("path", ["/en/c/guessed", "/en/c/guessed/photos/1", "/en/no", "/static/../app.py", "/de/"])
 def test_a_guessed_address_opens_nothing(phone: TestClient, path: str) -> None:
     assert phone.get(path).status_code == 404
 

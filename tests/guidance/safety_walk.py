@@ -60,9 +60,7 @@ def gates(catalogue: Catalogue, heads: list, some_boxes: list, symptoms) -> Iter
 def steps(catalogue: Catalogue, pairs: list[tuple[Seen | None, Seen | None]], symptoms) -> Iterator:
     """From each start, every step that this role could be proposed under any numbers, and each of its outcomes."""
     for role, (box, head), symptom in product(ROLES, pairs, symptoms):
-        case = Case(
-            role=role, person_in_sling="no", danger_signs=(), symptom=symptom, control_box=box, actuator=head
-        )
+        case = Case(role=role, person_in_sling="no", danger_signs=(), symptom=symptom, control_box=box, actuator=head)
         for step in proposable(case, catalogue):
             with proposing(step, role):
                 answer = module.troubleshoot(case, catalogue)

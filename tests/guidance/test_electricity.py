@@ -1,6 +1,5 @@
 """Battery arithmetic against published figures, and verdicts that claim no more than was read."""
 
-
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st

@@ -31,9 +31,7 @@ def test_in_service_and_dead_battery_then_hand_control(catalogue, generation):
 
 @pytest.mark.parametrize("generation", GENERATIONS)
 def test_newly_installed_and_dead_plug_of_the_actuator_leads(catalogue, generation):
-    belief = catalogue.fault_space.believe(
-        {"generation": generation, "setting": "newly_installed", "moves": "dead"}
-    )
+    belief = catalogue.fault_space.believe({"generation": generation, "setting": "newly_installed", "moves": "dead"})
     faults = {row.id: float(belief.marginal(row.id)[1]) for row in catalogue.faults}
     ranked = sorted(faults, key=lambda fault: -faults[fault])
     assert ranked[0] == "actuator_plug_loose"
