@@ -226,8 +226,8 @@ def _two_photos(found: dict) -> str:
         rows.append([f"{title}: the second photo settles, unsettles", "", f"{changed[0]}, {changed[1]} lifts"])
     return (
         f"<p>{found['lifts']} lifts with two photos from sides at least 50 degrees apart where we drew them; the first "
-        "photo by itself against both, merged as a user's photos are. Every lift counts once. Elsewhere on this page its photos count singly, as if "
-        "they were independent, so those intervals are a little too narrow.</p>"
+        "photo by itself against both, merged as a user's photos are. Every lift counts once. Elsewhere here its "
+        "photos count singly, as if they were independent, so those intervals are a little too narrow.</p>"
         + table(["", "one photo", "two photos"], rows)
     )
 
