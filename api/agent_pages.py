@@ -18,7 +18,7 @@ from api.case_learning import learn
 from api.case_photos import picture_of
 from api.case_summary import plate_of, queue_row, settings_of, summary_text
 from api.case_view import CLOSED, HANDED_OVER, UNDO, CaseView, view
-from api.case_words import so_far, why_words
+from api.case_words import MEASURED, so_far, why_words
 from api.cases import CaseRow, Conflict, NoSuchCase, Said
 from api.drawings import drawings_of
 from api.languages import Language
@@ -34,17 +34,7 @@ from guidance.catalogue import Catalogue
 from guidance.catalogue_model import PERSON_IN_SLING, UNSURE
 
 SHOWN_IN_QUEUE = 50
-READING_FIELDS = {
-    "block_1_v": "First block at rest, V",
-    "block_2_v": "Second block at rest, V",
-    "pack_v": "Whole pack at rest, V",
-    "rest_hours": "Rest before that, hours",
-    "meter_error_percent": "Error of the meter, %",
-    "loaded_v": "While the arm raises, V",
-    "load_current_a": "Current meanwhile, A",
-    "charge_hours": "From flat to full, hours",
-    "gauge_bars_percent": "Gauge of the box, %",
-}
+READING_FIELDS = {"block_1_v": "First block at rest, V", "block_2_v": "Second block at rest, V", **MEASURED}
 """What is asked for, with its unit; `guidance/electricity.py` judges it."""
 
 FAULTS_SHOWN = 8

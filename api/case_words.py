@@ -56,8 +56,7 @@ ANSWER_WORDS = {
 }
 """Answers that mean the same everywhere; any other is worded by the catalogue."""
 
-READ = {
-    "blocks_v": "Both blocks at rest, V",
+MEASURED = {
     "pack_v": "Whole pack at rest, V",
     "rest_hours": "Rest before that, hours",
     "meter_error_percent": "Error of the meter, %",
@@ -65,8 +64,10 @@ READ = {
     "load_current_a": "Current meanwhile, A",
     "charge_hours": "From flat to full, hours",
     "gauge_bars_percent": "Gauge of the box, %",
-    "beeps_under_load": "Beeps while the arm raises",
 }
+"""What a meter, a clock or the box's gauge shows, with its unit, as it is asked for and as it is told."""
+
+READ = {"blocks_v": "Both blocks at rest, V", **MEASURED, "beeps_under_load": "Beeps while the arm raises"}
 """Each meter reading with its unit."""
 
 PLATE_NAMES = {"gtin": "article number", "serial": "serial number", "batch": "batch", "produced": "produced on"}
