@@ -3,7 +3,8 @@
 import threading
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -25,6 +26,12 @@ def toy_settings(toy_model_dir: Path, tmp_path_factory: pytest.TempPathFactory) 
     return Settings(
         weights=str(toy_model_dir), database=database, requests_per_minute=0, requests_per_minute_per_case=0
     )
+
+
+@pytest.fixture
+def own_settings(toy_settings: Settings, tmp_path: Path) -> Callable[..., Settings]:
+    """The toy settings with a database of this test's own, and what else is given by name."""
+    return partial(replace, toy_settings, database=f"sqlite:///{tmp_path / 'cases.db'}")
 
 
 @pytest.fixture(scope="session")

@@ -2,7 +2,7 @@
 
 import json
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from html import unescape
 from pathlib import Path
@@ -42,9 +42,8 @@ class Desk:
 
 
 @pytest.fixture
-def app(toy_settings: Settings, toy_resources: Resources, tmp_path: Path):
-    database = f"sqlite:///{tmp_path / 'cases.db'}"
-    return create_app(replace(toy_settings, database=database, agent_token=TOKEN), toy_resources)
+def app(own_settings: Callable[..., Settings], toy_resources: Resources):
+    return create_app(own_settings(agent_token=TOKEN), toy_resources)
 
 
 @pytest.fixture

@@ -2,10 +2,9 @@
 
 import datetime as dt
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from html import unescape
-from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
@@ -24,8 +23,8 @@ DAY_MS = 86_400_000
 
 
 @pytest.fixture
-def desk(toy_settings: Settings, toy_resources: Resources, tmp_path: Path) -> Iterator[TestClient]:
-    settings = replace(toy_settings, database=f"sqlite:///{tmp_path / 'cases.db'}", **TOKENS)
+def desk(own_settings: Callable[..., Settings], toy_resources: Resources) -> Iterator[TestClient]:
+    settings = own_settings(**TOKENS)
     with TestClient(create_app(settings, toy_resources), raise_server_exceptions=False) as client:
         yield client
 

@@ -4,7 +4,6 @@ import re
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import replace
-from pathlib import Path
 
 import httpx
 import pytest
@@ -34,10 +33,9 @@ TEXTS = {
 
 
 @pytest.fixture
-def app(toy_settings: Settings, toy_resources: Resources, tmp_path: Path):
-    database = f"sqlite:///{tmp_path / 'cases.db'}"
+def app(own_settings: Callable[..., Settings], toy_resources: Resources):
     tokens = {"agent_token": TOKEN, "administrator_token": ADMINISTRATOR}
-    return create_app(replace(toy_settings, database=database, **tokens), toy_resources)
+    return create_app(own_settings(**tokens), toy_resources)
 
 
 @pytest.fixture
@@ -157,9 +155,9 @@ def test_a_clock_that_is_set_a_day_off_in_the_middle_of_a_case_loses_nothing(app
 
 
 def test_the_same_photo_sent_twice_at_once_is_one_photo(
-    served: Callable[[Settings], Served], toy_settings: Settings, tmp_path: Path
+    served: Callable[[Settings], Served], own_settings: Callable[..., Settings]
 ) -> None:
-    site = served(replace(toy_settings, database=f"sqlite:///{tmp_path / 'cases.db'}"))
+    site = served(own_settings())
     location = httpx.post(f"{site.url}/en/cases", data={"answer": "no"}, headers=HTML).headers["location"]
     together, statuses = threading.Barrier(4), []
 

@@ -1,7 +1,6 @@
 """Closed cases move the server's ranking, by the same functions as the command line, and undoing moves it back."""
 
-from dataclasses import replace
-from pathlib import Path
+from collections.abc import Callable
 
 import pytest
 from fastapi.testclient import TestClient
@@ -21,9 +20,9 @@ DEAD = {"person_in_sling": "no", "danger_signs": [], "symptom": "dead", "context
 
 
 @pytest.fixture
-def settings(toy_settings: Settings, tmp_path: Path) -> Settings:
+def settings(own_settings: Callable[..., Settings]) -> Settings:
     tokens = {"agent_token": TOKEN, "administrator_token": "an administrator's token"}
-    return replace(toy_settings, database=f"sqlite:///{tmp_path / 'cases.db'}", **tokens)
+    return own_settings(**tokens)
 
 
 def ranked(client: TestClient) -> dict[str, float]:

@@ -5,8 +5,6 @@ import socket
 import struct
 import time
 from collections.abc import Callable
-from dataclasses import replace
-from pathlib import Path
 from urllib.parse import urlsplit
 
 import httpx
@@ -36,8 +34,8 @@ LEFT_AT = {
 
 
 @pytest.fixture
-def office(served: Callable[[Settings], Served], toy_settings: Settings, tmp_path: Path) -> Served:
-    return served(replace(toy_settings, database=f"sqlite:///{tmp_path / 'cases.db'}", technician_token=TOKEN))
+def office(served: Callable[[Settings], Served], own_settings: Callable[..., Settings]) -> Served:
+    return served(own_settings(technician_token=TOKEN))
 
 
 def place_of(office: Served, name: str) -> tuple[str, str, dict[str, str], bytes]:

@@ -1,9 +1,7 @@
 """The description of the API, judged by two validators that are not ours, and every kind of answer judged by it."""
 
 import json
-from collections.abc import Iterator
-from dataclasses import replace
-from pathlib import Path
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
@@ -24,9 +22,9 @@ FILES = {"photos": ("a.jpg", PHOTO, "image/jpeg")}
 
 
 @pytest.fixture
-def desk(toy_settings: Settings, toy_resources: Resources, tmp_path: Path) -> Iterator[TestClient]:
+def desk(own_settings: Callable[..., Settings], toy_resources: Resources) -> Iterator[TestClient]:
     tokens = {"agent_token": AGENT, "administrator_token": ADMINISTRATOR}
-    settings = replace(toy_settings, database=f"sqlite:///{tmp_path / 'cases.db'}", **tokens)
+    settings = own_settings(**tokens)
     with TestClient(create_app(settings, toy_resources), raise_server_exceptions=False) as client:
         Described(client.app.openapi()).watch(client)
         yield client

@@ -6,7 +6,6 @@ import re
 import subprocess
 import sys
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -46,11 +45,11 @@ checks.positive_data_acceptance.enabled = false
 
 
 @pytest.fixture
-def office(served: Callable[[Settings], Served], toy_settings: Settings, tmp_path: Path, monkeypatch) -> Served:
+def office(served: Callable[[Settings], Served], own_settings: Callable[..., Settings], monkeypatch) -> Served:
     """A server with tokens, whose streams end at once when there is no news, so that they can be read whole."""
     monkeypatch.setattr("api.case_changes.LONGEST_S", 0.0)
     tokens = {"agent_token": AGENT, "administrator_token": ADMINISTRATOR}
-    return served(replace(toy_settings, database=f"sqlite:///{tmp_path / 'cases.db'}", **tokens))
+    return served(own_settings(**tokens))
 
 
 @pytest.mark.parametrize(

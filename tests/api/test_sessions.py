@@ -1,9 +1,8 @@
 """Who may come in: roles by token or session, nobody by default, and no public address without a token."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
@@ -20,10 +19,8 @@ NOBODY_UP = Said("person_in_sling", {"id": "person_in_sling", "answer": "no"}, {
 
 
 @pytest.fixture
-def desk(toy_settings: Settings, toy_resources: Resources, tmp_path: Path) -> Iterator[TestClient]:
-    settings = replace(
-        toy_settings,
-        database=f"sqlite:///{tmp_path / 'cases.db'}",
+def desk(own_settings: Callable[..., Settings], toy_resources: Resources) -> Iterator[TestClient]:
+    settings = own_settings(
         agent_token=AGENT,
         administrator_token=ADMINISTRATOR,
     )

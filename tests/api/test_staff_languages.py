@@ -2,7 +2,7 @@
 
 import re
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from html import unescape
 from pathlib import Path
@@ -74,8 +74,8 @@ class Desk:
 
 
 @pytest.fixture
-def app(toy_settings: Settings, toy_resources: Resources, tmp_path: Path):
-    settings = replace(toy_settings, database=f"sqlite:///{tmp_path / 'cases.db'}", **TOKENS)
+def app(own_settings: Callable[..., Settings], toy_resources: Resources):
+    settings = own_settings(**TOKENS)
     app = create_app(settings, toy_resources)
     app.state.pages = replace(app.state.pages, languages={**app.state.pages.languages, "es": marked_language()})
     return app

@@ -2,10 +2,8 @@
 
 import io
 import re
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Callable, Iterator
 from html import unescape
-from pathlib import Path
 
 import pytest
 import zxingcpp
@@ -26,10 +24,9 @@ TECHNICIAN = "the technicians' long token"
 
 
 @pytest.fixture
-def app(toy_settings: Settings, toy_resources: Resources, tmp_path: Path):
-    database = f"sqlite:///{tmp_path / 'cases.db'}"
+def app(own_settings: Callable[..., Settings], toy_resources: Resources):
     tokens = {"agent_token": TOKEN, "technician_token": TECHNICIAN}
-    return create_app(replace(toy_settings, database=database, **tokens), toy_resources)
+    return create_app(own_settings(**tokens), toy_resources)
 
 
 @pytest.fixture

@@ -3,17 +3,16 @@
 import shutil
 import sys
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, sync_playwright
 
 from api.settings import Settings
-from tests.api.conftest import Served, served, toy_resources, toy_settings
+from tests.api.conftest import Served, own_settings, served, toy_resources, toy_settings
 from tests.toy_networks import blob_photo, encoded
 
-__all__ = ["served", "toy_resources", "toy_settings"]
+__all__ = ["own_settings", "served", "toy_resources", "toy_settings"]
 
 AXE = Path(sys.prefix) / "npm" / "node_modules" / "axe-core" / "axe.min.js"
 """`make test` fetches it with npm."""
@@ -35,8 +34,8 @@ def browser() -> Iterator[Browser]:
 
 
 @pytest.fixture
-def site(served: Callable[[Settings], Served], toy_settings: Settings, tmp_path: Path) -> Served:
-    return served(replace(toy_settings, database=f"sqlite:///{tmp_path / 'cases.db'}"))
+def site(served: Callable[[Settings], Served], own_settings: Callable[..., Settings]) -> Served:
+    return served(own_settings())
 
 
 @pytest.fixture

@@ -1,7 +1,6 @@
 """An agent during a call: the keyboard alone, photos as they arrive, and axe-core on every screen."""
 
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -18,9 +17,9 @@ DESK = {"width": 1280, "height": 800}
 
 
 @pytest.fixture
-def site(served: Callable[[Settings], Served], toy_settings: Settings, tmp_path: Path) -> Served:
+def site(served: Callable[[Settings], Served], own_settings: Callable[..., Settings]) -> Served:
     tokens = {"agent_token": TOKEN, "administrator_token": ADMINISTRATOR}
-    return served(replace(toy_settings, database=f"sqlite:///{tmp_path / 'cases.db'}", **tokens))
+    return served(own_settings(**tokens))
 
 
 def signed_in(page: Page, token: str = TOKEN, name: str = "Ana") -> None:

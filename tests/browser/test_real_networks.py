@@ -4,7 +4,6 @@ Which weights they are, and whether they are right, does not matter here; the ph
 """
 
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -42,9 +41,9 @@ def toy_resources() -> Resources:
 
 
 @pytest.fixture
-def site(served: Callable[[Settings], Served], toy_settings: Settings, tmp_path: Path) -> Served:
+def site(served: Callable[[Settings], Served], own_settings: Callable[..., Settings]) -> Served:
     tokens = {"agent_token": AGENT, "technician_token": TECHNICIAN}
-    return served(replace(toy_settings, database=f"sqlite:///{tmp_path / 'cases.db'}", **tokens))
+    return served(own_settings(**tokens))
 
 
 def answer_of(site: Served, photo: Path, role: str) -> dict[str, Any]:

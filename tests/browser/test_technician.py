@@ -1,7 +1,6 @@
 """A technician with a tablet: photos, readings, the plate's code, parts, basket, job sheet; axe-core on each."""
 
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -28,8 +27,8 @@ SETTLED = {
 
 
 @pytest.fixture
-def site(served: Callable[[Settings], Served], toy_settings: Settings, tmp_path: Path) -> Served:
-    return served(replace(toy_settings, database=f"sqlite:///{tmp_path / 'cases.db'}", technician_token=TOKEN))
+def site(served: Callable[[Settings], Served], own_settings: Callable[..., Settings]) -> Served:
+    return served(own_settings(technician_token=TOKEN))
 
 
 def signed_in(page: Page) -> None:
