@@ -10,7 +10,7 @@ import os
 from collections.abc import Sequence
 from multiprocessing.connection import Connection, wait
 
-RENDERERS_PER_GPU = 5
+RENDERERS_PER_GPU = 6
 _SLEEP_WHILE_WAITING = 4  # CU_CTX_SCHED_BLOCKING_SYNC of the CUDA driver's interface
 
 
