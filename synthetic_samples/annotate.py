@@ -21,6 +21,7 @@ _BARE_SIDE_PX = 100
 _WHOLE_BOX_PX = 600
 _WHOLE_HEAD_PX = 400
 _FAIR_BOX_SHARE = 0.06
+_FAIR_EVIDENCE_PX = 2.5 * SMALLEST_EVIDENCE_PX  # ten by ten pixels: a person can name it, not only see it
 _SHORTEST_NECK_M = 0.015
 
 Concept = dict[str, object]
@@ -48,7 +49,7 @@ def annotate(scene: Scene, rendered: Rendered) -> tuple[list[dict], list[dict]]:
 
 
 def is_fair(scene: Scene, subjects: list[dict]) -> bool:
-    """A fair close photo: close, no hard condition, nothing cut off or hidden, every concept's evidence in view."""
+    """A fair close photo: close, no hard condition, nothing cut off or hidden, every concept's evidence clear."""
     read = [
         subject
         for subject in subjects
@@ -59,9 +60,13 @@ def is_fair(scene: Scene, subjects: list[dict]) -> bool:
     return all(
         not subject["cut_off"]
         and subject["visible_fraction"] >= 0.6
-        and all(concept["visible"] and "possible" not in concept for concept in subject["concepts"].values())
+        and all(_clear(concept) for concept in subject["concepts"].values())
         for subject in read
     )
+
+
+def _clear(concept: Concept) -> bool:
+    return concept["visible"] and concept["evidence_px"] >= _FAIR_EVIDENCE_PX and "possible" not in concept
 
 
 # Boxes ---------------------------------------------------------------------------------------------------------------

@@ -73,7 +73,7 @@ def compose(rng: np.random.Generator, brief: Brief, framing: str) -> Composition
     if framing == "none":
         composition = _no_lift_part(rng, brief)
     elif framing == "close":
-        kind = rng.choice([CONTROL_BOX, ACTUATOR_HEAD, HAND_CONTROL, CHARGER, "pair"], p=[0.46, 0.33, 0.06, 0.07, 0.08])
+        kind = rng.choice([CONTROL_BOX, ACTUATOR_HEAD, HAND_CONTROL, CHARGER, "pair"], p=[0.43, 0.33, 0.09, 0.08, 0.07])
         composition = _CLOSE[str(kind)](rng, brief)
     else:
         composition = _on_lift(

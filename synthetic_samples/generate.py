@@ -29,7 +29,7 @@ from synthetic_samples.part_maps import encode as encode_parts
 from synthetic_samples.part_maps import part_map
 from synthetic_samples.phone import develop, encode_jpeg
 from synthetic_samples.render import Rendered, render, use_variant
-from synthetic_samples.render_queue import RenderQueue, render_remotely
+from synthetic_samples.render_queue import RenderQueue, keep_to_few_cores, render_remotely
 from synthetic_samples.scene import STYLES, Scene, draw_scene
 
 VARIANTS = ("scalar_rgb", "cuda_ad_rgb")
@@ -41,7 +41,7 @@ _PROCESS_SETTINGS = {  # for the workers: without these, page faults and threads
 }
 _LOOK_EVERY_S = 5  # whether the rendering processes live, and whether the time is up
 _PATIENCE_S = 600
-_DENOISE_SHARES = (0.04, 0.04, 0.07, 0.15, 0.3, 0.4)  # passes 0 to 5: some pictures keep their grain
+_DENOISE_SHARES = (0, 0, 0, 0.05, 0.2, 0.75)  # passes 0 to 5: after fewer, grain hides what is small
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -259,20 +259,12 @@ def _start_worker(options: argparse.Namespace, counter, ends: list | None) -> No
     with counter.get_lock():
         number = counter.value
         counter.value += 1
-    if ends is not None:
-        _keep_to_two_cores(number)
     if ends is None:
         use_variant(options.variant)
         _worker = _Worker(options, render)
     else:
+        keep_to_few_cores()
         _worker = _Worker(options, partial(render_remotely, ends[number]))
-
-
-def _keep_to_two_cores(number: int) -> None:
-    """Else the geometry library starts as many threads as there are cores, in each of as many workers."""
-    if hasattr(os, "sched_setaffinity"):  # Linux
-        cores = sorted(os.sched_getaffinity(0))
-        os.sched_setaffinity(0, {cores[number % len(cores)], cores[(number + 1) % len(cores)]})
 
 
 def _work(index: int) -> tuple[int, dict | None, str | None]:

@@ -21,10 +21,11 @@ from synthetic_samples.textures import (
 )
 
 __all__ = [
-    "any_colour", "cable_material", "housing_material", "lamp_material", "metal", "painted_metal", "plain_material",
-    "poster", "red_or_any", "room_colour", "rubber", "sticker", "stop_red", "stop_yellow",
+    "any_colour", "cable_material", "contrasting", "housing_material", "lamp_material", "metal", "painted_metal",
+    "plain_material", "poster", "red_or_any", "room_colour", "rubber", "sticker", "stop_red", "stop_yellow",
 ]  # fmt: skip
 
+_STANDS_OUT: Final = 2.2
 _DIRT: Final = linear(92, 78, 62)
 _DUST: Final = linear(176, 170, 160)
 
@@ -47,6 +48,26 @@ def any_colour(rng: np.random.Generator) -> Vector:
     }
     hue, saturation, value = ranges[str(kind)]
     return from_hsv(hue, float(rng.uniform(*saturation)), float(rng.uniform(*value)))
+
+
+def contrasting(rng: np.random.Generator, *grounds: Vector | np.ndarray) -> Vector:
+    """Linear RGB of any colour that stands out in brightness from each of these colours, or textures of colours.
+
+    Contrast as WCAG 2 defines it, (L + 0.05) / (l + 0.05); after sixty tries whichever of them had most.
+    """
+    levels = [_luminance(np.asarray(ground)) for ground in grounds]
+    colours = [any_colour(rng) for _ in range(60)]
+    contrasts = [min(_contrast(_luminance(np.array(colour)), level) for level in levels) for colour in colours]
+    good = [colour for colour, contrast in zip(colours, contrasts, strict=True) if contrast >= _STANDS_OUT]
+    return good[0] if good else colours[int(np.argmax(contrasts))]
+
+
+def _luminance(colours: np.ndarray) -> float:
+    return float(colours.reshape(-1, 3).mean(axis=0) @ (0.2126, 0.7152, 0.0722))
+
+
+def _contrast(one: float, other: float) -> float:
+    return (max(one, other) + 0.05) / (min(one, other) + 0.05)
 
 
 def room_colour(rng: np.random.Generator) -> Vector:
@@ -74,7 +95,7 @@ def housing_material(rng: np.random.Generator, colour: Vector | None = None) -> 
     roughness = float(rng.choice([rng.uniform(0.22, 0.4), rng.uniform(0.4, 0.7)], p=[0.35, 0.65]))
     if rng.random() < 0.12:
         return Material(colour, roughness, specular=float(rng.uniform(0.35, 0.6)))
-    coarse = float(rng.choice([0.0, 0.012, 0.035], p=[0.4, 0.4, 0.2]))
+    coarse = float(rng.choice([0.0, 0.01, 0.025], p=[0.4, 0.4, 0.2]))
     pixels = shaded(colour, 1 + 0.05 * (cloud(rng, 4) - 0.5) + coarse * grain(rng))
     pixels, dirt = _used(rng, pixels, float(rng.beta(1.2, 2.5)))
     sheen = roughness + 0.12 * (cloud(rng, 8) - 0.5) + 0.25 * dirt + 0.5 * coarse * grain(rng)

@@ -97,7 +97,7 @@ class PhoneFamily:
 
 
 FAMILIES: Final[dict[str, PhoneFamily]] = {
-    "crisp_flagship": PhoneFamily("train", sharpen_amount=(0.8, 1.4), local_tone=(0.2, 0.4), jpeg_quality=(88, 96)),
+    "crisp_flagship": PhoneFamily("train", sharpen_amount=(0.6, 1.1), local_tone=(0.2, 0.4), jpeg_quality=(88, 96)),
     "plain_natural": PhoneFamily(
         "train",
         sharpen_amount=(0.0, 0.25),
@@ -183,7 +183,7 @@ FAMILIES: Final[dict[str, PhoneFamily]] = {
         denoise_luma=(15, 35),
         denoise_chroma_sigma=(1.5, 3.0),
         noise=(1.5, 3.0),
-        sharpen_amount=(0.9, 1.6),
+        sharpen_amount=(0.6, 1.2),
         sharpen_sigma=(0.8, 1.4),
         warmth=(0.0, 0.18),
         saturation=(0.85, 1.1),
@@ -234,7 +234,7 @@ def draw_phone(rng: np.random.Generator, family: str, hard: Collection[str] = ()
         return float(rng.uniform(*range_))
 
     noise = pick(habits.noise) * float(rng.lognormal(0.0, 0.35))
-    noise *= pick((4.0, 9.0)) if "noisy" in hard else pick((1.5, 3.5)) if "dark" in hard else 1.0
+    noise *= pick((6.0, 14.0)) if "noisy" in hard else pick((2.0, 4.5)) if "dark" in hard else 1.0
     defocus, motion = _blur(rng, pick(habits.softness_px), "blurred" in hard)
     resave = int(pick(habits.resave_quality))
     codes, shares = zip(*_ORIENTATIONS, strict=True)
@@ -248,8 +248,8 @@ def draw_phone(rng: np.random.Generator, family: str, hard: Collection[str] = ()
         motion_angle_deg=pick((0, 180)),
         haze=pick((0.2, 0.5)) if "haze" in hard else pick(habits.haze),
         haze_radius=pick((0.03, 0.12)),
-        shot_noise=(0.004 * noise) ** 2 / 0.18,
-        read_noise=0.001 * noise,
+        shot_noise=(0.0024 * noise) ** 2 / 0.18,  # little: many pixels of a sensor make one of these
+        read_noise=0.0006 * noise,
         white_balance=_white_balance(pick(habits.warmth), pick(habits.tint)),
         colour_matrix=_colour_matrix(pick(habits.saturation), pick(habits.hue_twist)),
         denoise_luma=pick(habits.denoise_luma) * (1.5 if "noisy" in hard else 1.0),

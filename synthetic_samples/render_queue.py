@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from multiprocessing.connection import Connection, wait
 
 RENDERERS_PER_GPU = 6
+_CORES_A_PROCESS = 3
 _SLEEP_WHILE_WAITING = 4  # CU_CTX_SCHED_BLOCKING_SYNC of the CUDA driver's interface
 
 
@@ -52,6 +53,16 @@ def render_remotely(end: Connection, flat):
     return rendered
 
 
+def keep_to_few_cores() -> None:
+    """Keep this process to three cores, others for each process number (Linux).
+
+    Geometry library and renderer start as many threads as there are cores to them, and those wait by spinning.
+    """
+    if hasattr(os, "sched_setaffinity"):
+        cores = sorted(os.sched_getaffinity(0))
+        os.sched_setaffinity(0, {cores[(2 * os.getpid() + step) % len(cores)] for step in range(_CORES_A_PROCESS)})
+
+
 def _wait_asleep() -> None:
     """Have this process sleep while its GPU works: spinning renderers would take the cores that draw the scenes.
 
@@ -64,6 +75,7 @@ def _wait_asleep() -> None:
 
 def _serve(variant: str, gpu: int, served: Sequence[Connection]) -> None:
     os.environ["CUDA_VISIBLE_DEVICES"] = str(gpu)
+    keep_to_few_cores()
     _wait_asleep()
     from synthetic_samples.render import render, use_variant
 

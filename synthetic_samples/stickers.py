@@ -7,6 +7,7 @@ from synthetic_samples.geometry import Picture
 from synthetic_samples.textures import linear_pixels
 
 _PIXELS_PER_METRE = 3200
+_LEAST_PRINT = 0.08  # share of a sticker that is not bare paper: a blank one could pass for an idle display
 
 
 def sticker(rng: np.random.Generator, width_m: float | None = None, height_m: float | None = None) -> Picture:
@@ -18,6 +19,8 @@ def sticker(rng: np.random.Generator, width_m: float | None = None, height_m: fl
     blocks = _split(rng, (2, 2, canvas.shape[1] - 4, canvas.shape[0] - 4), 2)
     for block in blocks:
         _DRAWERS[int(rng.choice(len(_DRAWERS), p=[0.5, 0.2, 0.13, 0.1, 0.07]))](rng, canvas, block, ink)
+    if (canvas != canvas[0, 0]).mean() < _LEAST_PRINT:
+        _bars(rng, canvas, (0, 0, canvas.shape[1], canvas.shape[0]), ink)
     if rng.random() < 0.4:
         cv2.rectangle(canvas, (0, 0), (canvas.shape[1] - 1, canvas.shape[0] - 1), ink, 1)
     return Picture(width_m, height_m, linear_pixels(_worn(rng, canvas)), roughness=float(rng.uniform(0.15, 0.7)))

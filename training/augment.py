@@ -74,6 +74,8 @@ def _moved(values: np.ndarray, like: torch.Tensor) -> torch.Tensor:
 
 def _cover(pictures: torch.Tensor, weather: Weather, rng: np.random.Generator) -> torch.Tensor:
     """Cover a rectangle of some pictures by what another one shows there: things stand in front of things."""
+    if not weather.covered:
+        return pictures
     count, _, height, width = pictures.shape
     chosen = rng.random(count) < weather.covered
     halves = np.sqrt(rng.random((2, count))) * weather.cover_side / 2 * chosen

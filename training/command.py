@@ -66,6 +66,9 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--weights", type=Path, help="where the served files go (default: OUT/weights)")
     parser.add_argument("--preset", choices=tuple(PRESETS), default="full")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument(
+        "--start", type=Path, help="folder of checkpoints to go on from with other pictures (default: ImageNet weights)"
+    )
     parser.add_argument("--minutes-finder", type=float, help="train the finder this long instead of the preset's steps")
     parser.add_argument("--minutes-reader", type=float, help="the same for the reader")
     parser.add_argument(
@@ -81,7 +84,7 @@ def _parser() -> argparse.ArgumentParser:
 
 def _train(options: argparse.Namespace) -> None:
     preset = _preset(options)
-    train_both(options.data, preset, options.seed, options.out, _devices(options))
+    train_both(options.data, preset, options.seed, options.out, _devices(options), options.start)
 
 
 def _export(options: argparse.Namespace) -> None:

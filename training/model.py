@@ -75,13 +75,16 @@ class Backbone(nn.Module):
 
 
 class TopDown(nn.Module):
-    """Feature maps of four strides to one (N, width, S/8, S/8) that knows both detail and what it is part of."""
+    """Feature maps of four strides to one (N, width, S/8, S/8) that knows both detail and what it is part of.
+
+    The finest map gets whole convolutions: a row of lamps is a few of its pixels, and told by their pattern.
+    """
 
     def __init__(self, width: int) -> None:
         super().__init__()
         at4, at8, at16, at32 = Backbone.channels
         self.from32, self.from16, self.from8 = (_point(channels, width) for channels in (at32, at16, at8))
-        self.from4 = _depthwise(at4, width, stride=2)
+        self.from4 = nn.Sequential(_whole(at4, width // 2), _whole(width // 2, width, stride=2))
         self.mix16, self.mix8, self.mix = (_depthwise(width, width) for _ in range(3))
 
     def forward(self, maps: tuple[torch.Tensor, ...]) -> torch.Tensor:
@@ -119,7 +122,7 @@ class ReaderNet(nn.Module):
     A concept is decided from what lies at each part, round it, and where: a row of lamps would drown in the mean.
     """
 
-    def __init__(self, pretrained: bool = True, taught_parts: bool = True, width: int = 80, hidden: int = 256) -> None:
+    def __init__(self, pretrained: bool = True, taught_parts: bool = True, width: int = 112, hidden: int = 256) -> None:
         super().__init__()
         net = imagenet_classifier(pretrained, DROP_PATH)
         self.backbone = Backbone(net)
@@ -198,9 +201,13 @@ def _point(channels: int, width: int) -> nn.Sequential:
     return nn.Sequential(nn.Conv2d(channels, width, 1, bias=False), nn.BatchNorm2d(width), nn.ReLU6())
 
 
-def _depthwise(channels: int, width: int, stride: int = 1) -> nn.Sequential:
+def _whole(channels: int, width: int, stride: int = 1) -> nn.Sequential:
+    return nn.Sequential(nn.Conv2d(channels, width, 3, stride, 1, bias=False), nn.BatchNorm2d(width), nn.ReLU6())
+
+
+def _depthwise(channels: int, width: int) -> nn.Sequential:
     return nn.Sequential(
-        nn.Conv2d(channels, channels, 3, stride, 1, groups=channels, bias=False),
+        nn.Conv2d(channels, channels, 3, 1, 1, groups=channels, bias=False),
         nn.BatchNorm2d(channels),
         *_point(channels, width),
     )

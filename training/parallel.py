@@ -21,18 +21,24 @@ ALGORITHMS_TRIED = 4
 
 @dataclass(frozen=True)
 class TrainingJob:
-    """One network of one run: its settings and the folder for its checkpoint."""
+    """One network of one run: its settings, the folder for its checkpoint, and that of the one it goes on from."""
 
     task: str
     preset: Preset
     seed: int
     folder: Path
+    start: Path | None = None
 
 
-def train_both(data: Sequence[Path], preset: Preset, seed: int, folder: Path, devices: Sequence[str]) -> None:
-    """Train finder and reader on all pictures of style train; side by side where there are two devices."""
+def train_both(
+    data: Sequence[Path], preset: Preset, seed: int, folder: Path, devices: Sequence[str], start: Path | None = None
+) -> None:
+    """Train finder and reader on all pictures of style train; side by side where there are two devices.
+
+    They begin with the checkpoints in the folder `start`, or without one with the ImageNet weights.
+    """
     records = read_manifests(data, "train")
-    for _ in run_jobs([TrainingJob(task, preset, seed, folder) for task in TASKS], records, devices):
+    for _ in run_jobs([TrainingJob(task, preset, seed, folder, start) for task in TASKS], records, devices):
         pass
 
 
@@ -73,7 +79,7 @@ class _Place:
             self.bank = None  # frees the first pictures before the others are loaded
             self.bank = load_bank(self.records, preset.canvas_px, self.device, preset.workers, *wanted)
             self.loaded = wanted
-        train_task(job.task, self.records, self.bank, preset, job.seed, job.folder)
+        train_task(job.task, self.records, self.bank, preset, job.seed, job.folder, job.start)
         return job
 
 

@@ -8,6 +8,7 @@ import torch
 
 from synthetic_samples.part_maps import PARTS, REDUCTION, SMALL_PARTS
 from training.dataset import UNKNOWN_PART, PictureBank
+from training.geometry import places
 
 SAMPLES_A_CELL = 4  # along each side
 SMALL_PART_GAIN = 3.0  # a small part that shares its cell with a face shall not lose it
@@ -22,14 +23,11 @@ def part_shares(bank: PictureBank, pictures: np.ndarray, maps: np.ndarray, out_p
     """
     cells, device = out_px // stride, bank.device
     fine = cells * SAMPLES_A_CELL
-    axis = (torch.arange(fine, device=device, dtype=torch.float32) + 0.5) * (2 / fine) - 1
-    y, x = torch.meshgrid(axis, axis, indexing="ij")
-    points = torch.stack([x, y, torch.ones_like(x)], dim=-1).reshape(1, -1, 3)  # (1, fine², 3)
-    there = points @ torch.from_numpy(maps.astype(np.float32)).to(device, non_blocking=True).transpose(1, 2)
-    spots = there[..., :2] / there[..., 2:] / REDUCTION  # (N, fine², 2), x and y
+    x, y = places(maps, fine, device)  # (N, fine, fine)
+    column, row = (x / REDUCTION).flatten(1), (y / REDUCTION).flatten(1)
     side = bank.parts.shape[-1]
-    inside = ((spots >= 0) & (spots < side)).all(dim=-1)
-    column, row = spots.long().clamp(0, side - 1).unbind(-1)
+    inside = (column >= 0) & (row >= 0) & (column < side) & (row < side)
+    column, row = (spots.long().clamp(0, side - 1) for spots in (column, row))
     chosen = torch.from_numpy(pictures).to(device, non_blocking=True)[:, None]
     number = bank.parts[chosen, row, column].long()
     number = torch.where(inside | (number == UNKNOWN_PART), number, 0)  # outside a picture there is nothing

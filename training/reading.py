@@ -15,8 +15,10 @@ from training.manifest import Reading, Record
 from training.part_teaching import part_loss, part_shares, part_weights
 
 WOBBLE = Wobble(rotation_deg=25, rotation_share=0.6, zoom=0.25, shift=0.045, perspective=0.08)
-WEATHER = Weather(covered=0, blurred=0.2)  # a cover would hide what the label says is in view
-SHARE_OF_KIND = {"control_box": 0.43, "actuator_head": 0.26, "hand_control": 0.09, "charger": 0.06, OTHER: 0.16}
+WEATHER = Weather(  # a cover would hide what the label says is in view, and so does much blur
+    covered=0, light=0.3, filtered=0.06, blurred=0.12, coarse=0.08, noisy=0.25, compressed=0.2
+)
+SHARE_OF_KIND = {"control_box": 0.42, "actuator_head": 0.31, "hand_control": 0.07, "charger": 0.05, OTHER: 0.15}
 BACKGROUND_SHARE = 0.4  # of the windows of kind "other"; the rest are look-alikes
 LOSS_WEIGHT = {"parts": 2.0}
 SMOOTHING = 0.03

@@ -1,9 +1,10 @@
 """Train one network: new heads first, then everything; resumes where it was stopped."""
 
 import copy
+import hashlib
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -75,6 +76,9 @@ def train_task(
         )
         about = {"priors": batches.table.priors()}
     about |= {"task": task, "preset": preset.as_dict(), "seed": seed, "pictures": len(records)}
+    if start:
+        about["went_on_from"] = hashlib.sha256((start / f"{task}.pt").read_bytes()).hexdigest()
+        schedule = replace(schedule, head_only_share=0.0)  # its heads are not new
     return fit(net, Job(task, batches.draw, loss, schedule, seed, folder, about))
 
 

@@ -23,7 +23,7 @@ from synthetic_samples.geometry import (
     turn,
     turned,
 )
-from synthetic_samples.materials import any_colour, cable_material, rubber, stop_red, stop_yellow
+from synthetic_samples.materials import any_colour, cable_material, contrasting, rubber, stop_red, stop_yellow
 
 STOP_FAMILIES = {
     "train": ("dome", "flat_top", "tall_cap", "stepped_cap"),
@@ -120,10 +120,11 @@ def button_pair(rng: np.random.Generator, size: float, upright: bool) -> tuple[l
     cap = Material(any_colour(rng), rng.uniform(0.3, 0.7))
     caps = (cap, cap if rng.random() < 0.6 else Material(any_colour(rng), 0.5))
     width, height = (size, pitch + size) if upright else (pitch + size, size)
-    if kind in ("rocker", "membrane") or rng.random() < 0.3:
+    if kind in ("arrow", "rocker", "membrane") or rng.random() < 0.3:  # an arrow alone could have its housing's colour
         plate = rounded_outline(width * 1.25, height * 1.15, size * rng.uniform(0.1, 0.5))
         solid = Manifold.extrude(plate, 0.0015).transform(_OUTWARD[:3])
-        pieces.append(Part(solid, Material(any_colour(rng), 0.5), label))
+        ground = contrasting(rng, *(each.base_color for each in caps))
+        pieces.append(Part(solid, Material(ground, 0.5), label))
         width, height = width * 1.25, height * 1.15
     out = 0.0008 if kind == "membrane" else rng.uniform(0.0015, 0.007)
     ink = Material((0.9, 0.9, 0.9) if np.mean(np.asarray(cap.base_color)) < 0.35 else (0.03, 0.03, 0.03), 0.6)
@@ -133,7 +134,7 @@ def button_pair(rng: np.random.Generator, size: float, upright: bool) -> tuple[l
         button = Part(Manifold.extrude(outline, out + 0.0015), material, label).moved(_OUTWARD)
         arrow = Part(Manifold.extrude(_arrow(size * 0.27, sign), 0.0004).translate((0, 0, out + 0.0015)), ink, label)
         pieces.append(button.moved(place))
-        if kind != "arrow" and rng.random() < 0.85:
+        if kind != "arrow":
             pieces.append(arrow.moved(_OUTWARD).moved(place))
     return pieces, width, height
 
@@ -155,16 +156,18 @@ def _arrow(reach: float, sign: int) -> CrossSection:
 def lamp_row(rng: np.random.Generator, count: int, upright: bool) -> tuple[list[Piece], float, float]:
     """Small round lamps in a line; returns pieces, width and height in metres. Under three, it is no row."""
     label = "control_box/charge_display" if count >= 3 else "control_box/trim"
-    lamp_mm, pitch_mm = rng.uniform(5.5, 12), rng.uniform(1.4, 2.2)
+    lamp_mm, pitch_mm = rng.uniform(6.5, 13), rng.uniform(1.4, 2.2)
     diameter, pitch = lamp_mm / 1000, lamp_mm * pitch_mm / 1000
     length, across = pitch * (count - 1) + diameter * 2, diameter * rng.uniform(1.7, 2.6)
     pieces: list[Piece] = []
-    if rng.random() < 0.5:
-        strip = Manifold.extrude(rounded_outline(length, across, across * rng.uniform(0.1, 0.5)), 0.0012)
-        pieces.append(Part(strip, Material(any_colour(rng), 0.4), label).moved(_OUTWARD))
     colours = _lamp_colours(rng, count)
-    rim = Material(any_colour(rng), 0.4, metallic=float(rng.random() < 0.3))
-    bezel = rng.random() < 0.5
+    ground = contrasting(rng, *(colour for colour, _ in colours))  # whatever the housing's colour, lamps stand out
+    on_strip = rng.random() < 0.6
+    bezel = not on_strip or rng.random() < 0.3
+    rim = Material(any_colour(rng) if on_strip else ground, 0.4, metallic=float(on_strip and rng.random() < 0.3))
+    if on_strip:
+        strip = Manifold.extrude(rounded_outline(length, across, across * rng.uniform(0.1, 0.5)), 0.0012)
+        pieces.append(Part(strip, Material(ground, 0.4), label).moved(_OUTWARD))
     for k, (colour, lit) in enumerate(colours):
         at = shift(x=(k - (count - 1) / 2) * pitch)
         glow = tuple(float(c) * rng.uniform(1.5, 6) for c in colour) if lit else None

@@ -17,7 +17,7 @@ from synthetic_samples.geometry import (
     turn,
     turned,
 )
-from synthetic_samples.materials import any_colour, housing_material, metal
+from synthetic_samples.materials import any_colour, contrasting, housing_material, metal
 
 KNOB_FAMILIES = {
     "train": ("lobed", "ridged", "toothed", "winged"),
@@ -60,7 +60,7 @@ def _knob(
     smallest = tube_radius * 1.3 if end == "tube" else 0.012
     radius = max(smallest, gear_radius * rng.uniform(0.65, 1.2), 0.014)
     height = float(np.clip(radius * rng.uniform(0.5, 1.4), 0.011, 0.04))
-    neck = rng.uniform(SHORTEST_NECK_M, 0.026) if pulled else 0.0
+    neck = rng.uniform(SHORTEST_NECK_M, 0.032) if pulled else 0.0
     seat = neck if pulled else rng.uniform(-0.001, 0.0012)
     knob_material = Material(any_colour(rng), rng.uniform(0.3, 0.7))
     pieces: list[Piece] = [
@@ -73,8 +73,8 @@ def _knob(
     ]
     if pulled:
         low = tube_radius * 1.04 if end == "tube" else radius * 0.35
-        neck_radius = float(np.clip(radius * rng.uniform(0.4, 0.72), low, radius * 0.8))
-        bare = metal(rng) if rng.random() < 0.5 else Material(any_colour(rng), 0.4)
+        neck_radius = float(np.clip(radius * rng.uniform(0.35, 0.65), low, radius * 0.8))
+        bare = metal(rng) if rng.random() < 0.5 else Material(contrasting(rng, knob_material.base_color), 0.4)
         pieces.append(Part(cylinder(neck_radius, neck + 0.004).translate((0, 0, -0.002)), bare, "actuator_head/neck"))
     else:
         pieces.append(Part(cylinder(radius * 0.8, height * 0.4), knob_material, "actuator_head/mechanism"))
@@ -155,7 +155,8 @@ def _squeeze_tabs(rng: np.random.Generator, family: str, gear_radius: float, tub
     collar_r = float(np.clip(gear_radius * rng.uniform(0.6, 0.95), tube_radius * 1.1, 0.05))
     collar_h = rng.uniform(0.016, 0.034)
     collar_material = Material(any_colour(rng), 0.5) if rng.random() < 0.5 else housing_material(rng)
-    tab_material = Material(any_colour(rng), rng.uniform(0.3, 0.6))
+    tab_colour = contrasting(rng, collar_material.base_color) if rng.random() < 0.7 else any_colour(rng)
+    tab_material = Material(tab_colour, rng.uniform(0.3, 0.6))
     pieces: list[Piece] = [Part(cylinder(collar_r, collar_h), collar_material, "actuator_head/collar")]
     tab = _tab(rng, family, collar_r, collar_h)
     turned_by = float(rng.uniform(0, 180))
@@ -166,7 +167,7 @@ def _squeeze_tabs(rng: np.random.Generator, family: str, gear_radius: float, tub
 
 def _tab(rng: np.random.Generator, family: str, collar_r: float, collar_h: float) -> Manifold:
     """One tab that stands out along +x from a collar of the given radius."""
-    out, wide, tall = rng.uniform(0.009, 0.02), rng.uniform(0.014, 0.028), collar_h * rng.uniform(0.55, 1.0)
+    out, wide, tall = rng.uniform(0.011, 0.022), rng.uniform(0.016, 0.03), collar_h * rng.uniform(0.55, 1.0)
     z = collar_h / 2
     if family == "paddles":
         plate = bevelled_prism(rounded_outline(wide, tall, tall * 0.3), out * 0.45, 0.001).rotate((90, 0, 90))

@@ -1,5 +1,6 @@
 """The whole way on a CPU: train, export, calibrate, evaluate, from one command."""
 
+import hashlib
 import json
 from pathlib import Path
 
@@ -8,7 +9,7 @@ import torch
 
 from classifier.model import Model
 from classifier.taxonomy import CONCEPTS
-from training.checkpoint import LARGEST_CHECKPOINT_BYTES, load_network, save_network
+from training.checkpoint import LARGEST_CHECKPOINT_BYTES, load_network, read_whole, save_network
 from training.command import main
 from training.export import LARGEST_LOGIT_DIFFERENCE, LARGEST_TOTAL_BYTES
 from training.model import new_network
@@ -55,6 +56,17 @@ def test_a_second_run_keeps_finished_networks(small_run: Path, drawn: dict[str, 
     main(["train", "--data", str(drawn["train"]), "--out", str(small_run), "--preset", "small", "--devices", "cpu"])
     assert (small_run / "reader.pt").stat().st_mtime_ns == before
     assert capsys.readouterr().out.count("finished before") == 2
+
+
+def test_training_goes_on_from_given_checkpoints(small_run: Path, drawn: dict[str, Path], tmp_path: Path, capsys):
+    arguments = ["train", "--data", str(drawn["train"]), "--preset", "small", "--devices", "cpu", "--out"]
+    main([*arguments, str(tmp_path / "more"), "--start", str(small_run)])
+    for task in ("finder", "reader"):
+        begun = hashlib.sha256((small_run / f"{task}.pt").read_bytes()).hexdigest()
+        assert read_whole(tmp_path / "more" / f"{task}.pt")["about"]["went_on_from"] == begun
+    with pytest.raises(SystemExit):
+        main([*arguments, str(tmp_path / "none"), "--start", str(tmp_path / "nowhere")])
+    assert "nowhere/finder.pt: not there" in capsys.readouterr().err
 
 
 def test_an_absent_split_is_said_before_any_training(drawn: dict[str, Path], tmp_path: Path, capsys):
