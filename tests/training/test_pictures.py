@@ -132,9 +132,9 @@ def test_batches_repeat_with_the_same_generator(drawn: dict[str, Path]):
     assert torch.equal(first[0], second[0]) and torch.equal(first[1]["heat"], second[1]["heat"])
 
 
-def test_pictures_of_rare_kinds_are_drawn_twice_as_often(drawn: dict[str, Path]):
+def test_pictures_of_rare_kinds_are_drawn_three_times_as_often(drawn: dict[str, Path]):
     records = read_manifests([drawn["train"]], "train")
     bank = PictureBank([record.path for record in records], 320, torch.device("cpu"), workers=2)
     chances = np.diff(FinderBatches(records, bank, 160, look_alikes=True).cumulative, prepend=0)
     for record, chance in zip(records, chances, strict=True):
-        assert chance == (2 if {"hand_control", "charger"} & {subject.kind for subject in record.subjects} else 1)
+        assert chance == (3 if {"hand_control", "charger"} & {subject.kind for subject in record.subjects} else 1)
