@@ -72,8 +72,8 @@ def sample_windows(
 ) -> tuple[torch.Tensor, torch.Tensor]:
     """Cut windows: float32 (N, 3, out_px, out_px) in [0, 1], and where they show their picture: 1, and beside it 0.
 
-    `pixels` is uint8 (N, 3, C, C). One sample a pixel: a picture that is reduced by half or less hardly aliases, and
-    four samples took a quarter of a training step. What lies outside a picture is mid grey.
+    `pixels` is uint8 (N, 3, C, C). One sample a pixel: a picture that is reduced by half or less hardly aliases. What
+    lies outside a picture is mid grey.
     """
     canvas_px = pixels.shape[-1]
     x, y = places(maps, out_px, pixels.device)
