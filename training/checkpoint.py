@@ -32,6 +32,19 @@ def load_network(path: Path, net: nn.Module) -> dict:
     return kept["about"]
 
 
+def take_over(path: Path, net: nn.Module) -> list[str]:
+    """Fill `net` with what fits it in a checkpoint; returns the tensors that stay as they are.
+
+    The networks of two releases differ in a few layers: what they share need not be learned again.
+    """
+    ours, theirs = net.state_dict(), read_whole(path)["weights"]
+    fitting = {name: theirs[name] for name in ours if name in theirs and theirs[name].shape == ours[name].shape}
+    if 2 * len(fitting) < len(ours):
+        raise CheckpointError(f"{path}: {len(fitting)} of this network's {len(ours)} tensors; it is of another network")
+    net.load_state_dict(fitting, strict=False)
+    return [name for name in ours if name not in fitting]
+
+
 def read_whole(path: Path) -> dict:
     """What `write_whole` wrote: tensors and plain values only, never code."""
     if not path.is_file():

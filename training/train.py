@@ -11,7 +11,7 @@ import numpy as np
 import torch
 from torch import nn
 
-from training.checkpoint import load_network, read_whole, save_network, write_whole
+from training.checkpoint import read_whole, save_network, take_over, write_whole
 from training.config import Preset, Schedule
 from training.dataset import PictureBank
 from training.finding import FinderBatches, finder_loss
@@ -54,12 +54,11 @@ def train_task(
 ) -> nn.Module:
     """Train the `finder` or the `reader` on these pictures; returns it with averaged weights, in evaluation mode.
 
-    It begins with the checkpoint in the folder `start`, or without one with the ImageNet weights.
+    It begins with what fits it in the checkpoint in the folder `start`, or without one with the ImageNet weights.
     """
     torch.manual_seed(seed)
     net = new_network(task, preset.pretrained and start is None, preset.part_maps)
-    if start:
-        load_network(start / f"{task}.pt", net)
+    new = take_over(start / f"{task}.pt", net) if start else []
     net.to(bank.device)
     if task == "finder":
         batches, loss, schedule = (
@@ -78,7 +77,9 @@ def train_task(
     about |= {"task": task, "preset": preset.as_dict(), "seed": seed, "pictures": len(records)}
     if start:
         about["went_on_from"] = hashlib.sha256((start / f"{task}.pt").read_bytes()).hexdigest()
-        schedule = replace(schedule, head_only_share=0.0)  # its heads are not new
+        print(f"{task}: goes on from {start}, {len(new)} of its tensors are new", flush=True)
+        if not new:
+            schedule = replace(schedule, head_only_share=0.0)
     return fit(net, Job(task, batches.draw, loss, schedule, seed, folder, about))
 
 

@@ -9,7 +9,15 @@ import torch
 
 from classifier.model import Model
 from classifier.taxonomy import CONCEPTS
-from training.checkpoint import LARGEST_CHECKPOINT_BYTES, load_network, read_whole, save_network
+from training.checkpoint import (
+    LARGEST_CHECKPOINT_BYTES,
+    CheckpointError,
+    load_network,
+    read_whole,
+    save_network,
+    take_over,
+    write_whole,
+)
 from training.command import main
 from training.export import LARGEST_LOGIT_DIFFERENCE, LARGEST_TOTAL_BYTES
 from training.model import new_network
@@ -67,6 +75,19 @@ def test_training_goes_on_from_given_checkpoints(small_run: Path, drawn: dict[st
     with pytest.raises(SystemExit):
         main([*arguments, str(tmp_path / "none"), "--start", str(tmp_path / "nowhere")])
     assert "nowhere/finder.pt: not there" in capsys.readouterr().err
+
+
+def test_a_network_with_other_layers_takes_over_what_fits(small_run: Path, tmp_path: Path):
+    kept = read_whole(small_run / "reader.pt")
+    changed = {name: tensor for name, tensor in kept["weights"].items() if not name.startswith("mix.")}
+    changed["neck.mix.0.weight"] = changed["neck.mix.0.weight"][:5]
+    write_whole(tmp_path / "reader.pt", {"weights": changed, "about": kept["about"]})
+    net = new_network("reader", pretrained=False)
+    before = net.mix.weight.clone()
+    assert take_over(tmp_path / "reader.pt", net) == ["neck.mix.0.weight", "mix.weight", "mix.bias"]
+    assert torch.equal(net.kind.weight.half(), changed["kind.weight"]) and torch.equal(net.mix.weight, before)
+    with pytest.raises(CheckpointError, match="another network"):
+        take_over(small_run / "reader.pt", torch.nn.Linear(2, 3))
 
 
 def test_an_absent_split_is_said_before_any_training(drawn: dict[str, Path], tmp_path: Path, capsys):
