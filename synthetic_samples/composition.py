@@ -73,8 +73,7 @@ def compose(rng: np.random.Generator, brief: Brief, framing: str) -> Composition
     if framing == "none":
         composition = _no_lift_part(rng, brief)
     elif framing == "close":
-        kind = rng.choice([CONTROL_BOX, ACTUATOR_HEAD, HAND_CONTROL, CHARGER, "pair"], p=[0.43, 0.33, 0.09, 0.08, 0.07])
-        composition = _CLOSE[str(kind)](rng, brief)
+        composition = _CLOSE[str(rng.choice(list(_CLOSE), p=_CLOSE_SHARES))](rng, brief)
     else:
         composition = _on_lift(
             rng, brief, "all" if framing == "wide" else str(rng.choice([CONTROL_BOX, ACTUATOR_HEAD]))
@@ -191,13 +190,30 @@ def _pair(rng: np.random.Generator, brief: Brief) -> Composition:
         flip = turn((0, 0, 1), 180)
         move = flip @ move if rng.random() < 0.5 else move
     truths = [standing.moved(box_move), actuator_truth(built).moved(move)]
+    pieces = [*moved(box.pieces, box_move), *moved(built.pieces, move)]
+    families = {**box.families, "actuator": built.family}
     points = np.vstack([truth.outline for truth in truths])
     centre = (points.min(axis=0) + points.max(axis=0)) / 2
+    for kind, draw, share in ((HAND_CONTROL, hand_control, 0.3), (CHARGER, charger, 0.2)):
+        if rng.random() < share:
+            own, families[kind] = draw(rng, brief.style)
+            put = _laid_before(rng, kind, plain_truth(kind, own), points)
+            pieces += moved(own, put)
+            truths.append(plain_truth(kind, own).moved(put))
     return Composition(
-        [*moved(box.pieces, box_move), *moved(built.pieces, move)], truths, tuple(map(float, centre)),
-        float(np.linalg.norm(np.ptp(points, axis=0)) * 0.8), (5, 60), False,
-        {**box.families, "actuator": built.family}, str(rng.choice(["bench", "floor"])),
+        pieces, truths, tuple(map(float, centre)),
+        float(np.linalg.norm(np.ptp(points, axis=0)) * 0.64), (5, 60), False,
+        families, str(rng.choice(["bench", "floor"])),
     )  # fmt: skip
+
+
+def _laid_before(rng: np.random.Generator, kind: str, truth: Truth, behind: np.ndarray) -> np.ndarray:
+    """Where a small thing lies that was put before others, whose points (N, 3) are `behind`."""
+    turned_by = turn((0, 0, 1), rng.uniform(-180, 180))
+    lay = turned_by @ turn((1, 0, 0), -90) if kind == HAND_CONTROL else turned_by
+    low, high = (edge(truth.moved(lay).outline, axis=0) for edge in (np.min, np.max))
+    x = rng.uniform(behind[:, 0].min(), behind[:, 0].max()) - (low[0] + high[0]) / 2
+    return shift(x, behind[:, 1].min() - high[1] - rng.uniform(0.01, 0.08), -low[2]) @ lay
 
 
 _CLOSE: dict[str, Callable[[np.random.Generator, Brief], Composition]] = {
@@ -207,6 +223,7 @@ _CLOSE: dict[str, Callable[[np.random.Generator, Brief], Composition]] = {
     CHARGER: _close_charger,
     "pair": _pair,
 }
+_CLOSE_SHARES = (0.25, 0.21, 0.06, 0.05, 0.43)  # pairs most: a picture of two things teaches twice
 
 
 # A whole lift --------------------------------------------------------------------------------------------------------

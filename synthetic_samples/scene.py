@@ -26,7 +26,7 @@ STYLES = tuple(ENVIRONMENTS)
 
 SIZES = ((464, 348), (348, 464), (272, 484))
 _SIZE_SHARES = (0.35, 0.5, 0.15)
-FRAMINGS = {"close": 0.61, "mid": 0.14, "wide": 0.08, "none": 0.17}
+FRAMINGS = {"close": 0.66, "mid": 0.12, "wide": 0.07, "none": 0.15}
 """How near the lift parts are, with shares; `none` holds no lift part at all."""
 
 _SAMPLES = 14

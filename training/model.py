@@ -130,7 +130,7 @@ class ReaderNet(nn.Module):
         self.neck = TopDown(width)
         self.parts = nn.Conv2d(width, len(PARTS), 1)
         self.look = PartPooling(taught_parts)
-        self.drop, self.forget = nn.Dropout(0.2), nn.Dropout(0.25)
+        self.drop, self.forget = nn.Dropout(0.3), nn.Dropout(0.4)
         self.whole = nn.Linear(FEATURES, hidden // 2)
         self.mix = nn.Linear(hidden // 2 + len(PARTS) * PartPooling.width(width), hidden)
         self.kind = nn.Linear(hidden, len(KINDS))

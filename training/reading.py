@@ -14,14 +14,14 @@ from training.geometry import Wobble, sample_windows, window_maps, wobbled
 from training.manifest import Reading, Record
 from training.part_teaching import part_loss, part_shares, part_weights
 
-WOBBLE = Wobble(rotation_deg=25, rotation_share=0.6, zoom=0.25, shift=0.045, perspective=0.08)
+WOBBLE = Wobble(rotation_deg=25, rotation_share=0.6, zoom=0.3, shift=0.05, perspective=0.08)
 WEATHER = Weather(  # a cover would hide what the label says is in view, and so does much blur
-    covered=0, light=0.3, filtered=0.06, blurred=0.12, coarse=0.08, noisy=0.25, compressed=0.2
+    covered=0, light=0.4, filtered=0.12, blurred=0.12, coarse=0.1, noisy=0.3, compressed=0.2
 )
 SHARE_OF_KIND = {"control_box": 0.42, "actuator_head": 0.31, "hand_control": 0.07, "charger": 0.05, OTHER: 0.15}
 BACKGROUND_SHARE = 0.4  # of the windows of kind "other"; the rest are look-alikes
 LOSS_WEIGHT = {"parts": 2.0}
-SMOOTHING = 0.03
+SMOOTHING = 0.05
 FAINT_PX, CLEAR_PX = 25.0, 64.0  # evidence between these may be seen or not: the rule's 40 is no cliff in a picture
 FULL_WEIGHT_PX, LEAST_WEIGHT = 64.0, 0.4  # a box with shorter sides than this shows little, and is drawn less often
 SAMPLE = 512  # windows from which it is judged how common each part is

@@ -224,7 +224,7 @@ def _fork(rng: np.random.Generator, start: float, r: float) -> tuple[list[Piece]
     """A clevis, an eye or a plain cap below `start`; returns pieces and the height of its pin."""
     material = metal(rng) if rng.random() < 0.6 else Material(any_colour(rng), 0.5)
     label = "actuator_head/fork"
-    stem_r, stem = r * rng.uniform(0.4, 0.75), rng.uniform(0.002, 0.012)
+    stem_r, stem = r * rng.uniform(0.4, 0.75), rng.uniform(0.002, 0.012 if rng.random() < 0.6 else 0.03)
     eye_r = r * rng.uniform(0.5, 0.8)
     pin = start - stem - eye_r * 1.2
     pieces: list[Piece] = [Part(cylinder(stem_r, stem + 0.006).translate((0, 0, start - stem)), material, label)]
@@ -260,12 +260,22 @@ def _tube_and_rod(
     top = start + tube_length
     pieces.append(Part(cylinder(r, top - gear_half + 0.004).translate((0, 0, gear_half - 0.004)), tube_material))
     pieces.append(Part(cylinder(r * 1.004, 0.03).translate((0, 0, start)), tube_material, "actuator_tube/root"))
+    if rng.random() < 0.45:
+        pieces.append(_collar(rng, start, r))
     pieces.append(Part(cylinder(r * 1.12, 0.014).translate((0, 0, top - 0.012)), rubber(rng)))
     pieces.append(
         Part(cylinder(r * 0.6, rod_length).translate((0, 0, top)), Material((0.7, 0.7, 0.72), 0.15, metallic=1.0))
     )
     pieces.append(Part(rod((0, -r * 0.7, top + rod_length), (0, r * 0.7, top + rod_length), r * 0.65), metal(rng)))
     return top + rod_length
+
+
+def _collar(rng: np.random.Generator, start: float, r: float) -> Part:
+    """A smooth seal, clamp or boot where the tube leaves the head or the mechanism: nothing to work by hand."""
+    wide, tall = r * rng.uniform(1.08, 1.5), rng.uniform(0.006, 0.024)
+    solid = cylinder(wide, tall, wide * rng.uniform(0.75, 1.0))
+    material = rubber(rng) if rng.random() < 0.5 else Material(any_colour(rng), rng.uniform(0.3, 0.7))
+    return Part(solid.translate((0, 0, start)), material, "actuator_tube/root")
 
 
 def _details(rng: np.random.Generator, pieces: list[Piece], head: list[Manifold], gear_radius: float) -> None:

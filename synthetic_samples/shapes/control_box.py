@@ -1,15 +1,17 @@
 """A control box from its concept values: any two with the same values look like two makers' products."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from manifold3d import Manifold
 
-from synthetic_samples.geometry import Material, Part, Piece, block, moved, rounded_block, shift
-from synthetic_samples.materials import any_colour, housing_material, sticker
-from synthetic_samples.shapes import fittings
+from synthetic_samples.geometry import Material, Part, Piece, block, moved, rounded_block
+from synthetic_samples.materials import housing_material
+from synthetic_samples.shapes import displays, fittings
 from synthetic_samples.shapes.bodies import BODY_FAMILIES, housing
+from synthetic_samples.shapes.draft import Draft
 from synthetic_samples.shapes.faces import Face
+from synthetic_samples.shapes.trimmings import trim
 
 _TRIES = 40
 
@@ -29,33 +31,12 @@ class ControlBox:
     solids: list[Manifold]
 
 
-@dataclass(eq=False)
-class _Draft:
-    rng: np.random.Generator
-    values: dict[str, str]
-    unit: Manifold
-    pack: Manifold | None
-    pieces: list[Piece] = field(default_factory=list)
-
-    def __post_init__(self) -> None:
-        blockers = [self.pack] if self.pack is not None else []
-        sides = ("front", "back", "left", "right", "top", "bottom")
-        self.unit_faces = {side: Face(self.unit, side, blockers) for side in sides}
-        self.pack_faces = {side: Face(self.pack, side, [self.unit]) for side in sides} if self.pack else {}
-
-    def faces(self, *sides: str) -> list[Face]:
-        """The faces of unit and pack that look to the given sides, in random order."""
-        found = [faces[side] for faces in (self.unit_faces, self.pack_faces) for side in sides if side in faces]
-        self.rng.shuffle(found)  # type: ignore[arg-type]
-        return found
-
-
 def control_box(rng: np.random.Generator, values: dict[str, str], style: str) -> ControlBox:
     """Build a control box with the given concept values from the geometry families of a style."""
     for _ in range(_TRIES):
         draft, families = _shell(rng, values, style)
         if _essentials(draft, families["stop"]):
-            _trimmings(draft)
+            trim(draft)
             solids = [draft.unit] + ([draft.pack] if draft.pack else [])
             bounds = np.array(Manifold.compose(solids).bounding_box()).reshape(2, 3)
             width, depth, height = bounds[1] - bounds[0]
@@ -68,7 +49,7 @@ def control_box(rng: np.random.Generator, values: dict[str, str], style: str) ->
 # The housing and its pack -----------------------------------------------------------------------------------------
 
 
-def _shell(rng: np.random.Generator, values: dict[str, str], style: str) -> tuple[_Draft, dict[str, str]]:
+def _shell(rng: np.random.Generator, values: dict[str, str], style: str) -> tuple[Draft, dict[str, str]]:
     families = {
         "control_box": str(rng.choice(BODY_FAMILIES[style])),
         "stop": str(rng.choice(fittings.STOP_FAMILIES[style])),
@@ -81,7 +62,7 @@ def _shell(rng: np.random.Generator, values: dict[str, str], style: str) -> tupl
     unit, pack = {"built_in": _built_in, "stacked_pack": _stacked, "hung_pack": _hung}[values["battery"]](
         rng, values, families["control_box"], width, depth, height
     )
-    draft = _Draft(rng, values, unit, pack)
+    draft = Draft(rng, values, unit, pack)
     draft.pieces.append(Part(unit, material, "control_box/unit", split_faces=True))
     if pack is not None:
         same = rng.random() < 0.45
@@ -90,6 +71,8 @@ def _shell(rng: np.random.Generator, values: dict[str, str], style: str) -> tupl
         )
     elif rng.random() < 0.22:
         _second_colour(draft, material)
+    if len(draft.pieces) == (1 if pack is None else 2) and rng.random() < 0.25:
+        _front_panel(draft)
     return draft, families
 
 
@@ -146,7 +129,7 @@ def _hung(rng: np.random.Generator, values: dict[str, str], family: str, w: floa
     return unit, slab - unit
 
 
-def _second_colour(draft: _Draft, material: Material) -> None:
+def _second_colour(draft: Draft, material: Material) -> None:
     """A band or lid of another colour, flush with the housing: decoration, not a pack."""
     rng, unit = draft.rng, draft.unit
     low, high = np.array(unit.bounding_box()).reshape(2, 3)
@@ -166,15 +149,26 @@ def _second_colour(draft: _Draft, material: Material) -> None:
     draft.pieces.append(Part(unit ^ cutter, housing_material(rng), "control_box/unit", split_faces=True))
 
 
+def _front_panel(draft: Draft) -> None:
+    """A front of another colour in a frame of the housing's, flush with it."""
+    rng, unit = draft.rng, draft.unit
+    low, high = np.array(unit.bounding_box()).reshape(2, 3)
+    width, depth, height = high - low
+    plate = rounded_block(width * rng.uniform(0.75, 0.94), depth * 0.3, height * rng.uniform(0.75, 0.94), depth * 0.06)
+    plate = plate.translate(tuple((low + high) / 2 * (1, 0, 1) + (0, low[1], 0)))
+    draft.pieces[0] = replace(draft.pieces[0], solid=unit - plate)
+    draft.pieces.append(Part(unit ^ plate, housing_material(rng), "control_box/unit", split_faces=True))
+
+
 # Stop, buttons, display: what the concepts speak of ------------------------------------------------------------------
 
 
-def _essentials(draft: _Draft, stop_family: str) -> bool:
+def _essentials(draft: Draft, stop_family: str) -> bool:
     """Place what the concepts name; False if the housing has no room."""
     return _place_stop(draft, stop_family) and _place_buttons(draft) and _place_display(draft)
 
 
-def _place_stop(draft: _Draft, family: str) -> bool:
+def _place_stop(draft: Draft, family: str) -> bool:
     rng, side = draft.rng, draft.values["stop_position"]
     face = draft.unit_faces[side]
     for diameter in (rng.uniform(0.028, 0.045), 0.03, 0.025):
@@ -187,7 +181,7 @@ def _place_stop(draft: _Draft, family: str) -> bool:
     return False
 
 
-def _place_buttons(draft: _Draft) -> bool:
+def _place_buttons(draft: Draft) -> bool:
     rng, where = draft.rng, draft.values["service_buttons"]
     if where == "none":
         return True
@@ -203,7 +197,7 @@ def _place_buttons(draft: _Draft) -> bool:
     return False
 
 
-def _place_display(draft: _Draft) -> bool:
+def _place_display(draft: Draft) -> bool:
     rng, kind = draft.rng, draft.values["charge_display"]
     if kind == "none":
         if rng.random() < 0.3:
@@ -217,13 +211,13 @@ def _place_display(draft: _Draft) -> bool:
         for face in _display_faces(draft):
             spot = face.place(rng, width * 1.25, height * 1.3, bounds=(0.1, 0.9, 0.12, 0.92), unevenness=0.002)
             if spot is not None:
-                draft.pieces += moved(fittings.gauge(rng, width, height), spot)
+                draft.pieces += moved(displays.gauge(rng, width, height), spot)
                 return True
     return False
 
 
-def _place_lamps(draft: _Draft, count: int) -> bool:
-    pieces, width, height = fittings.lamp_row(draft.rng, count, upright=draft.rng.random() < 0.3)
+def _place_lamps(draft: Draft, count: int) -> bool:
+    pieces, width, height = displays.lamp_row(draft.rng, count, upright=draft.rng.random() < 0.3)
     for face in _display_faces(draft):
         spot = face.place(draft.rng, width, height, bounds=(0.1, 0.9, 0.1, 0.93), unevenness=0.002)
         if spot is not None:
@@ -232,107 +226,7 @@ def _place_lamps(draft: _Draft, count: int) -> bool:
     return False
 
 
-def _display_faces(draft: _Draft) -> list[Face]:
+def _display_faces(draft: Draft) -> list[Face]:
     """Displays stand on the front four times in five, else on the top or a side, of unit or pack."""
     first = ("front",) if draft.rng.random() < 0.8 else (("top",) if draft.rng.random() < 0.6 else ("left", "right"))
     return draft.faces(*first) + draft.faces("front") + draft.faces("top", "left", "right")
-
-
-# Everything that carries no meaning ---------------------------------------------------------------------------------
-
-
-def _trimmings(draft: _Draft) -> None:
-    rng = draft.rng
-    _sockets(draft)
-    for _ in range(int(rng.integers(0, 4))):
-        label = sticker(rng)
-        scale = rng.uniform(0.4, 1.0)
-        label = replace(label, width_m=label.width_m * scale, height_m=label.height_m * scale, label="control_box/trim")
-        for face in draft.faces("front", "left", "right", "back")[:3]:
-            spot = face.place(rng, label.width_m, label.height_m, unevenness=0.0008)
-            if spot is not None:
-                draft.pieces.append(label.moved(spot @ shift(y=-0.0006)))
-                break
-    _screws(draft)
-    if rng.random() < 0.25:
-        face = draft.unit_faces[str(rng.choice(["front", "left", "right"]))]
-        radius = rng.uniform(0.005, 0.009)
-        spot = face.place(rng, radius * 2, radius * 2)
-        if spot is not None:
-            draft.pieces += moved(fittings.fuse_cap(rng, radius), spot)
-    if draft.pack is not None:
-        _pack_fittings(draft)
-    if rng.random() < 0.25:
-        face = draft.pack_faces["top"] if draft.values["battery"] == "stacked_pack" else draft.unit_faces["top"]
-        width = rng.uniform(0.06, 0.1)
-        spot = face.place(rng, width, 0.022, bounds=(0.3, 0.7, 0.2, 0.8))
-        if spot is not None:
-            draft.pieces += moved(fittings.carry_handle(rng, width), spot)
-    if rng.random() < 0.55:
-        _bracket(draft)
-
-
-def _sockets(draft: _Draft) -> None:
-    """Two to five sockets, most with a plug and a cable, along the bottom, the lower front or a side."""
-    rng = draft.rng
-    radius = rng.uniform(0.0055, 0.0105)
-    side = str(rng.choice(["bottom", "front", "left", "right"], p=[0.55, 0.2, 0.125, 0.125]))
-    face = draft.unit_faces[side]
-    bounds = (0.06, 0.94, 0.1, 0.9) if side == "bottom" else (0.06, 0.94, 0.05, 0.35)
-    for _ in range(int(rng.integers(2, 6))):
-        spot = face.place(rng, radius * 2.8, radius * 2.8, bounds=bounds, unevenness=0.002)
-        if spot is None:
-            continue
-        plugged = rng.random() < 0.7
-        draft.pieces += moved(fittings.socket(rng, radius, plugged), spot)
-        if plugged and rng.random() < 0.85:
-            outward = -spot[:3, 1]
-            start = spot[:3, 3] + outward * radius * 3.2
-            draft.pieces.append(fittings.hanging_cable(rng, start, outward, rng.uniform(0.12, 0.5)))
-
-
-def _screws(draft: _Draft) -> None:
-    rng = draft.rng
-    if rng.random() < 0.5:
-        return
-    radius = rng.uniform(0.0025, 0.0045)
-    face = draft.unit_faces[str(rng.choice(["front", "front", "left", "right"]))]
-    inset = rng.uniform(0.05, 0.12)
-    for u in (inset, 1 - inset):
-        for v in (inset, 1 - inset):
-            spot = face.place(rng, radius * 2, radius * 2, bounds=(u, u, v, v), gap=0.001)
-            if spot is not None:
-                draft.pieces += moved(fittings.screw(rng, radius), spot)
-
-
-def _pack_fittings(draft: _Draft) -> None:
-    """A latch, a grip or both, on most packs."""
-    rng = draft.rng
-    if rng.random() < 0.6:
-        width, height = rng.uniform(0.02, 0.045), rng.uniform(0.012, 0.028)
-        sides = (
-            ("front", "left", "right")
-            if draft.values["battery"] == "stacked_pack"
-            else ("left", "right", "front", "top")
-        )
-        for side in rng.permutation(sides)[:2]:
-            spot = draft.pack_faces[str(side)].place(rng, width, height, unevenness=0.003)
-            if spot is not None:
-                draft.pieces += moved(fittings.latch(rng, width, height), spot)
-                break
-    if rng.random() < 0.35:
-        width = rng.uniform(0.05, 0.09)
-        spot = draft.pack_faces["top"].place(rng, width, 0.016, bounds=(0.3, 0.7, 0.2, 0.8), unevenness=0.003)
-        if spot is not None:
-            draft.pieces += moved(fittings.carry_handle(rng, width), spot)
-
-
-def _bracket(draft: _Draft) -> None:
-    """A plate behind the unit, as fixed to a mast or wall; it carries no label."""
-    rng = draft.rng
-    low, high = np.array(draft.unit.bounding_box()).reshape(2, 3)
-    if draft.pack is not None and draft.pack.bounding_box()[4] > high[1] + 0.01:
-        return
-    width, height = (high - low)[0] * rng.uniform(0.4, 1.15), (high - low)[2] * rng.uniform(0.5, 1.15)
-    plate = rounded_block(width, 0.004, height, 0.0019).translate((0, high[1] + 0.002, 0))
-    draft.pieces.append(Part(plate, Material(any_colour(rng), 0.4, metallic=0.6)))

@@ -9,7 +9,6 @@ from manifold3d import CrossSection, JoinType, Manifold, OpType
 from synthetic_samples.geometry import (
     Material,
     Part,
-    Picture,
     Piece,
     bevelled_prism,
     block,
@@ -31,7 +30,7 @@ STOP_FAMILIES = {
     "heldout": ("scalloped_cap",),
 }
 
-_OUTWARD = turn((1, 0, 0), 90)  # carries +z to -y: lathe-turned pieces stand out of the face
+OUTWARD = turn((1, 0, 0), 90)  # carries +z to -y: lathe-turned pieces stand out of the face
 
 
 def emergency_stop(rng: np.random.Generator, family: str, diameter: float) -> list[Piece]:
@@ -44,7 +43,7 @@ def emergency_stop(rng: np.random.Generator, family: str, diameter: float) -> li
     pieces.append(Part(head, stop_red(rng), "control_box/stop", crease_deg=50))
     if rng.random() < 0.45:
         pieces += _turn_marks(rng, r, lift + head.bounding_box()[5] - lift)
-    return moved(pieces, _OUTWARD)
+    return moved(pieces, OUTWARD)
 
 
 def _stop_background(rng: np.random.Generator, r: float) -> list[Piece]:
@@ -122,7 +121,7 @@ def button_pair(rng: np.random.Generator, size: float, upright: bool) -> tuple[l
     width, height = (size, pitch + size) if upright else (pitch + size, size)
     if kind in ("arrow", "rocker", "membrane") or rng.random() < 0.3:  # an arrow alone could have its housing's colour
         plate = rounded_outline(width * 1.25, height * 1.15, size * rng.uniform(0.1, 0.5))
-        solid = Manifold.extrude(plate, 0.0015).transform(_OUTWARD[:3])
+        solid = Manifold.extrude(plate, 0.0015).transform(OUTWARD[:3])
         ground = contrasting(rng, *(each.base_color for each in caps))
         pieces.append(Part(solid, Material(ground, 0.5), label))
         width, height = width * 1.25, height * 1.15
@@ -131,11 +130,11 @@ def button_pair(rng: np.random.Generator, size: float, upright: bool) -> tuple[l
     for sign, material in zip((1, -1), caps, strict=True):
         place = shift(z=sign * pitch / 2) if upright else shift(x=-sign * pitch / 2)
         outline = _button_outline(kind, size, sign)
-        button = Part(Manifold.extrude(outline, out + 0.0015), material, label).moved(_OUTWARD)
+        button = Part(Manifold.extrude(outline, out + 0.0015), material, label).moved(OUTWARD)
         arrow = Part(Manifold.extrude(_arrow(size * 0.27, sign), 0.0004).translate((0, 0, out + 0.0015)), ink, label)
         pieces.append(button.moved(place))
         if kind != "arrow":
-            pieces.append(arrow.moved(_OUTWARD).moved(place))
+            pieces.append(arrow.moved(OUTWARD).moved(place))
     return pieces, width, height
 
 
@@ -153,104 +152,10 @@ def _arrow(reach: float, sign: int) -> CrossSection:
     return CrossSection([points if sign > 0 else points[::-1]])
 
 
-def lamp_row(rng: np.random.Generator, count: int, upright: bool) -> tuple[list[Piece], float, float]:
-    """Small round lamps in a line; returns pieces, width and height in metres. Under three, it is no row."""
-    label = "control_box/charge_display" if count >= 3 else "control_box/trim"
-    lamp_mm, pitch_mm = rng.uniform(6.5, 13), rng.uniform(1.4, 2.2)
-    diameter, pitch = lamp_mm / 1000, lamp_mm * pitch_mm / 1000
-    length, across = pitch * (count - 1) + diameter * 2, diameter * rng.uniform(1.7, 2.6)
-    pieces: list[Piece] = []
-    colours = _lamp_colours(rng, count)
-    ground = contrasting(rng, *(colour for colour, _ in colours))  # whatever the housing's colour, lamps stand out
-    on_strip = rng.random() < 0.6
-    bezel = not on_strip or rng.random() < 0.3
-    rim = Material(any_colour(rng) if on_strip else ground, 0.4, metallic=float(on_strip and rng.random() < 0.3))
-    if on_strip:
-        strip = Manifold.extrude(rounded_outline(length, across, across * rng.uniform(0.1, 0.5)), 0.0012)
-        pieces.append(Part(strip, Material(ground, 0.4), label).moved(_OUTWARD))
-    for k, (colour, lit) in enumerate(colours):
-        at = shift(x=(k - (count - 1) / 2) * pitch)
-        glow = tuple(float(c) * rng.uniform(1.5, 6) for c in colour) if lit else None
-        lens = Manifold.sphere(diameter / 2, 20).scale((1, 1, rng.uniform(0.5, 1.0))).translate((0, 0, 0.001))
-        pieces.append(Part(lens, Material(colour, 0.2, emission=glow), label).moved(_OUTWARD).moved(at))
-        if bezel:
-            pieces.append(Part(cylinder(diameter * 0.72, 0.0018), rim, label).moved(_OUTWARD).moved(at))
-    if upright:
-        return moved(pieces, turn((0, 1, 0), 90)), across, length
-    return pieces, length, across
-
-
-def _lamp_colours(rng: np.random.Generator, count: int) -> list[tuple[tuple[float, float, float], bool]]:
-    palette = [(0.05, 0.7, 0.1), (0.8, 0.5, 0.02), (0.8, 0.05, 0.03), (0.75, 0.75, 0.7), (0.05, 0.2, 0.8)]
-    lit = int(rng.integers(0, count + 1)) if rng.random() < 0.7 else 0
-    one = palette[int(rng.integers(len(palette)))]
-    mixed = rng.random() < 0.5
-    colours = []
-    for k in range(count):
-        colour = palette[int(rng.integers(len(palette)))] if mixed else one
-        dim = tuple(0.25 * c + 0.1 for c in colour) if k >= lit else colour
-        colours.append((dim, k < lit))
-    return colours
-
-
-def gauge(rng: np.random.Generator, width: float, height: float) -> list[Piece]:
-    """A small panel with a battery outline or bars."""
-    label = "control_box/charge_display"
-    bezel_w = rng.uniform(0.002, 0.007)
-    frame = Manifold.extrude(
-        rounded_outline(width + 2 * bezel_w, height + 2 * bezel_w, rng.uniform(0.001, 0.006)), 0.002
-    )
-    pieces: list[Piece] = []
-    if rng.random() < 0.75:
-        pieces.append(Part(frame, Material(any_colour(rng), rng.uniform(0.2, 0.6)), label).moved(_OUTWARD))
-    face = Picture(width, height, gauge_face(rng, width / height), label, roughness=rng.uniform(0.1, 0.4))
-    return [*pieces, face.moved(shift(y=-0.0024))]
-
-
-def gauge_face(rng: np.random.Generator, aspect: float) -> np.ndarray:
-    """The picture on a gauge: (H, W, 3) linear RGB, a battery outline, bars or both."""
-    h = 96
-    w = int(np.clip(h * aspect, 60, 320))
-    dark_ground = rng.random() < 0.45
-    ground = (
-        np.array([0.02, 0.02, 0.03])
-        if dark_ground
-        else rng.choice([[0.35, 0.42, 0.3], [0.5, 0.5, 0.48], [0.2, 0.35, 0.5]])
-    )
-    ink = np.array(
-        rng.choice([[0.1, 0.9, 0.2], [0.9, 0.9, 0.9], [0.9, 0.5, 0.05], [0.2, 0.5, 1.0]])
-        if dark_ground
-        else [0.03, 0.03, 0.03]
-    )
-    image = np.tile(ground, (h, w, 1)) * rng.uniform(0.8, 1.2)
-    left, right, top, bottom = (
-        int(w * rng.uniform(0.06, 0.2)),
-        int(w * rng.uniform(0.78, 0.9)),
-        int(h * rng.uniform(0.12, 0.28)),
-        int(h * rng.uniform(0.7, 0.88)),
-    )
-    stroke = max(2, int(h * rng.uniform(0.03, 0.07)))
-    outline = rng.random() < 0.7
-    if outline:
-        image[top:bottom, left:right] = ink
-        image[top + stroke : bottom - stroke, left + stroke : right - stroke] = ground
-        middle = (top + bottom) // 2
-        image[middle - h // 8 : middle + h // 8, right : min(w - 2, right + max(3, w // 24))] = ink
-    bars, full = int(rng.integers(3, 7)), int(rng.integers(1, 7))
-    inset = 2 * stroke if outline else 0
-    slot = (right - left - 2 * inset) / bars
-    for k in range(bars):
-        x0, x1 = int(left + inset + k * slot + slot * 0.12), int(left + inset + (k + 1) * slot - slot * 0.12)
-        rise = 0 if outline else int((bottom - top) * 0.6 * (1 - (k + 1) / bars) * (rng.random() < 0.4))
-        shade = ink if k < full else 0.75 * ground + 0.25 * ink
-        image[top + inset + rise : bottom - inset, x0:x1] = shade
-    return image.astype(np.float32)
-
-
 def screw(rng: np.random.Generator, radius: float) -> list[Piece]:
     head = cylinder(radius, 0.0012, segments=20) - block(radius * 1.5, radius * 0.35, 0.002).translate((0, 0, 0.0012))
     colour = (0.5, 0.5, 0.52) if rng.random() < 0.6 else (0.05, 0.05, 0.05)
-    return moved([Part(head, Material(colour, 0.35, metallic=0.9), "control_box/trim")], _OUTWARD)
+    return moved([Part(head, Material(colour, 0.35, metallic=0.9), "control_box/trim")], OUTWARD)
 
 
 def fuse_cap(rng: np.random.Generator, radius: float) -> list[Piece]:
@@ -258,7 +163,7 @@ def fuse_cap(rng: np.random.Generator, radius: float) -> list[Piece]:
     cap = cylinder(radius, radius * rng.uniform(0.3, 0.9)) - block(radius * 2, radius * 0.3, radius).translate(
         (0, 0, radius)
     )
-    return moved([Part(cap, Material(any_colour(rng), 0.5), "control_box/trim")], _OUTWARD)
+    return moved([Part(cap, Material(any_colour(rng), 0.5), "control_box/trim")], OUTWARD)
 
 
 def socket(rng: np.random.Generator, radius: float, plugged: bool) -> list[Piece]:
@@ -277,7 +182,7 @@ def socket(rng: np.random.Generator, radius: float, plugged: bool) -> list[Piece
             plug = rounded_block(radius * 1.9, radius * 1.5, length, radius * 0.3).translate((0, 0, length / 2))
         relief = cylinder(radius * 0.45, length * 0.5, radius * 0.28).translate((0, 0, length))
         pieces += [Part(plug, body), Part(relief, rubber(rng))]
-    return moved(pieces, _OUTWARD)
+    return moved(pieces, OUTWARD)
 
 
 def hanging_cable(rng: np.random.Generator, start: np.ndarray, outward: np.ndarray, drop: float) -> Piece:
@@ -324,12 +229,34 @@ def carry_handle(rng: np.random.Generator, width: float) -> list[Piece]:
         ]
     )
     return moved(
-        [Part(cable(curve(line, 20), radius, 12), Material(any_colour(rng), 0.5), "control_box/trim")], _OUTWARD
+        [Part(cable(curve(line, 20), radius, 12), Material(any_colour(rng), 0.5), "control_box/trim")], OUTWARD
     )
 
 
 def latch(rng: np.random.Generator, width: float, height: float) -> list[Piece]:
-    """A clip that holds a pack."""
-    clip = bevelled_prism(rounded_outline(width, height, height * 0.2), rng.uniform(0.004, 0.01), 0.0015)
-    ridge = block(width * 0.7, height * 0.12, 0.003).translate((0, height * 0.25, 0.005))
-    return moved([Part(clip + ridge, Material(any_colour(rng), 0.5), "control_box/trim")], _OUTWARD)
+    """A clip that holds a pack, or a dished key that frees it."""
+    material = Material(any_colour(rng), 0.5)
+    if rng.random() < 0.5:
+        clip = bevelled_prism(rounded_outline(width, height, height * 0.2), rng.uniform(0.004, 0.01), 0.0015)
+        ridge = block(width * 0.7, height * 0.12, 0.003).translate((0, height * 0.25, 0.005))
+        return moved([Part(clip + ridge, material, "control_box/trim")], OUTWARD)
+    dish = Manifold.extrude(rounded_outline(width, height, height * rng.uniform(0.2, 0.48)), 0.001)
+    inner = height * rng.uniform(0.3, 0.7)
+    key = bevelled_prism(rounded_outline(width * rng.uniform(0.5, 0.9), inner, inner * 0.3), 0.004, 0.001)
+    dark = Material(contrasting(rng, material.base_color), 0.6)
+    return moved([Part(dish, dark, "control_box/trim"), Part(key, material, "control_box/trim")], OUTWARD)
+
+
+def vents(rng: np.random.Generator) -> tuple[list[Piece], float, float]:
+    """Slots or holes for air in rows; returns pieces, width and height in metres."""
+    rows, pitch = int(rng.integers(3, 9)), rng.uniform(0.0035, 0.007)
+    if rng.random() < 0.7:
+        width = rng.uniform(0.018, 0.06)
+        one = block(width, pitch * rng.uniform(0.25, 0.5), 0.0008)
+    else:
+        columns = int(rng.integers(3, 9))
+        width, hole = pitch * columns, cylinder(pitch * rng.uniform(0.2, 0.35), 0.0008, segments=10)
+        one = Manifold.compose([hole.translate(((k - (columns - 1) / 2) * pitch, 0, 0)) for k in range(columns)])
+    solid = Manifold.compose([one.translate((0, (k - (rows - 1) / 2) * pitch, 0)) for k in range(rows)])
+    level = float(rng.uniform(0.005, 0.05))
+    return moved([Part(solid, Material((level, level, level), 0.7), "control_box/trim")], OUTWARD), width, rows * pitch

@@ -45,7 +45,8 @@ def mechanism(
 ) -> Mechanism:
     """Build the mechanism of one `lowering` value for the fork end or the tube end."""
     if lowering == "squeeze_tabs":
-        return _squeeze_tabs(rng, str(rng.choice(TAB_FAMILIES[style])), gear_radius, tube_radius)
+        slimmest = tube_radius * 1.1 if end == "tube" else 0.011
+        return _squeeze_tabs(rng, str(rng.choice(TAB_FAMILIES[style])), gear_radius, slimmest)
     if lowering in ("twist_knob", "pull_twist_knob"):
         return _knob(
             rng, str(rng.choice(KNOB_FAMILIES[style])), lowering == "pull_twist_knob", end, gear_radius, tube_radius
@@ -90,6 +91,10 @@ def _knob(
         )
     if rng.random() < 0.35:
         pieces += _turn_arrow(rng, radius * 0.7, top)
+    if rng.random() < 0.25:
+        band = cylinder(radius * rng.uniform(1.0, 1.06), height * rng.uniform(0.12, 0.3))
+        at = seat + height * rng.uniform(0.05, 0.65)
+        pieces.append(Part(band.translate((0, 0, at)), Material(any_colour(rng), 0.5), "actuator_head/mechanism"))
     return Mechanism(pieces, top, neck, radius)
 
 
@@ -150,9 +155,9 @@ def _turn_arrow(rng: np.random.Generator, radius: float, z: float) -> list[Piece
     return [Part(Manifold.compose(dots), pale, "actuator_head/mechanism")]
 
 
-def _squeeze_tabs(rng: np.random.Generator, family: str, gear_radius: float, tube_radius: float) -> Mechanism:
+def _squeeze_tabs(rng: np.random.Generator, family: str, gear_radius: float, slimmest: float) -> Mechanism:
     """Two opposed tabs stand out at the neck, to be pinched together."""
-    collar_r = float(np.clip(gear_radius * rng.uniform(0.6, 0.95), tube_radius * 1.1, 0.05))
+    collar_r = float(np.clip(gear_radius * rng.uniform(0.35, 0.95), slimmest, 0.05))
     collar_h = rng.uniform(0.016, 0.034)
     collar_material = Material(any_colour(rng), 0.5) if rng.random() < 0.5 else housing_material(rng)
     tab_colour = contrasting(rng, collar_material.base_color) if rng.random() < 0.7 else any_colour(rng)

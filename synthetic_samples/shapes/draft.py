@@ -1,0 +1,32 @@
+"""A control box in the making."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from manifold3d import Manifold
+
+from synthetic_samples.geometry import Piece
+from synthetic_samples.shapes.faces import Face
+
+
+@dataclass(eq=False)
+class Draft:
+    """Unit and pack with their faces, and the pieces so far."""
+
+    rng: np.random.Generator
+    values: dict[str, str]
+    unit: Manifold
+    pack: Manifold | None
+    pieces: list[Piece] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        blockers = [self.pack] if self.pack is not None else []
+        sides = ("front", "back", "left", "right", "top", "bottom")
+        self.unit_faces = {side: Face(self.unit, side, blockers) for side in sides}
+        self.pack_faces = {side: Face(self.pack, side, [self.unit]) for side in sides} if self.pack else {}
+
+    def faces(self, *sides: str) -> list[Face]:
+        """The faces of unit and pack that look to the given sides, in random order."""
+        found = [faces[side] for faces in (self.unit_faces, self.pack_faces) for side in sides if side in faces]
+        self.rng.shuffle(found)  # type: ignore[arg-type]
+        return found
