@@ -13,6 +13,7 @@ _CROSS = ((0, 1), (1, 0))  # rows and columns to one of two neighbours; the othe
 _DIAGONAL = ((1, 1), (1, -1))
 _PASSES = ((1, _CROSS), (1, _DIAGONAL), (2, _CROSS), (3, _DIAGONAL), (5, _CROSS))  # step in pixels, neighbours
 _SUM = np.ones((1, 3), np.float32)  # of three channels, as a colour transform
+_COMPANY = 1.5  # summed weight, its own 1 included, from which a pixel has been smoothed; one on an outline stays alone
 _LEAST_COLOUR = (0.03, 0.03, 0.03, 0.0)
 
 
@@ -22,13 +23,17 @@ def denoise(radiance: np.ndarray, albedo: np.ndarray, normal: np.ndarray, depth:
     `passes`, 0 to 5, is how often; each reaches farther than the one before.
     """
     # A pixel on an outline is part surface, part sky: the mean normal's length tells how much; the sky's "colour" is 1.
+    # On an edge between two surfaces that mean is short as well, and no sky is near.
     length = cv2.sqrt(cv2.transform(cv2.multiply(normal, normal), _SUM))
-    sky = _thrice(1 - cv2.min(length, 1.0) * (depth > 0))
+    near_sky = cv2.dilate((depth <= 0).astype(np.uint8), np.ones((3, 3), np.uint8))
+    sky = _thrice((1 - cv2.min(length, 1.0) * (depth > 0)) * near_sky)
     colour = np.where(sky < 1, cv2.max(albedo, _LEAST_COLOUR), 0) + sky
     light = _without_fireflies(cv2.divide(radiance, colour))
+    lonely = np.ones(depth.shape, bool)
     for step, neighbours in _PASSES[:passes]:
-        light = _smoothed(light, normal, depth, step, neighbours)
-    return light * colour
+        light, company = _smoothed(light, normal, depth, step, neighbours)
+        lonely &= company < _COMPANY
+    return np.where(lonely[..., None] & (passes > 0), cv2.medianBlur(light, 3), light) * colour
 
 
 def _without_fireflies(light: np.ndarray) -> np.ndarray:
@@ -42,8 +47,8 @@ def _brightest(light: np.ndarray) -> np.ndarray:
     return cv2.max(cv2.max(red, green), blue)
 
 
-def _smoothed(light: np.ndarray, normal: np.ndarray, depth: np.ndarray, step: int, neighbours) -> np.ndarray:
-    """One pass: the mean of five pixels `step` apart; those on another surface or in another light count less.
+def _smoothed(light: np.ndarray, normal: np.ndarray, depth: np.ndarray, step: int, neighbours):
+    """One pass: the mean of five pixels `step` apart and its summed weight; those unlike the middle one count less.
 
     What one pixel is to another the other is to it, so that each pair is weighed once.
     """
@@ -58,7 +63,7 @@ def _smoothed(light: np.ndarray, normal: np.ndarray, depth: np.ndarray, step: in
         theirs[5][...] += cv2.multiply(ours[0], _thrice(weight))
         ours[6][...] += weight
         theirs[6][...] += weight
-    return cv2.divide(total, _thrice(weights))
+    return cv2.divide(total, _thrice(weights)), weights
 
 
 def _pairs(plane: np.ndarray, dy: int, dx: int) -> tuple[np.ndarray, np.ndarray]:

@@ -78,25 +78,37 @@ def gauge_face(rng: np.random.Generator, aspect: float) -> np.ndarray:
         else [0.03, 0.03, 0.03]
     )
     image = np.tile(ground, (h, w, 1)) * rng.uniform(0.8, 1.2)
-    left, right, top, bottom = (
-        int(w * rng.uniform(0.06, 0.2)),
-        int(w * rng.uniform(0.78, 0.9)),
-        int(h * rng.uniform(0.12, 0.28)),
-        int(h * rng.uniform(0.7, 0.88)),
-    )
-    stroke = max(2, int(h * rng.uniform(0.03, 0.07)))
-    outline = rng.random() < 0.7
-    if outline:
-        image[top:bottom, left:right] = ink
-        image[top + stroke : bottom - stroke, left + stroke : right - stroke] = ground
-        middle = (top + bottom) // 2
-        image[middle - h // 8 : middle + h // 8, right : min(w - 2, right + max(3, w // 24))] = ink
-    bars, full = int(rng.integers(3, 7)), int(rng.integers(1, 7))
-    inset = 2 * stroke if outline else 0
-    slot = (right - left - 2 * inset) / bars
-    for k in range(bars):
-        x0, x1 = int(left + inset + k * slot + slot * 0.12), int(left + inset + (k + 1) * slot - slot * 0.12)
-        rise = 0 if outline else int((bottom - top) * 0.6 * (1 - (k + 1) / bars) * (rng.random() < 0.4))
-        shade = ink if k < full else 0.75 * ground + 0.25 * ink
-        image[top + inset + rise : bottom - inset, x0:x1] = shade
+    kind = rng.choice(["lying", "upright", "rising", "even"], p=[0.45, 0.25, 0.2, 0.1])
+    high = h * rng.uniform(0.5, 0.8)
+    wide = min(w * 0.85, high * (rng.uniform(0.4, 0.6) if kind == "upright" else rng.uniform(1.2, 3.0)))
+    icon = image[int((h - high) / 2) : int((h + high) / 2)]
+    left = int((w - wide) * rng.uniform(0.15, 0.85))
+    icon = icon[:, left : left + int(wide)]
+    if kind == "upright":
+        icon = icon.transpose(1, 0, 2)[:, ::-1]  # along the battery to its pole, then across
+    _charge(rng, icon, ground, ink, kind)
     return image.astype(np.float32)
+
+
+def _charge(rng: np.random.Generator, icon: np.ndarray, ground: np.ndarray, ink: np.ndarray, kind: str) -> None:
+    """Draw into `icon` (across, along, 3) a battery with its pole, filled by bars or at one level, or bars alone."""
+    across, along = icon.shape[:2]
+    left, right, top, bottom = 0, along, 0, across
+    if kind in ("lying", "upright"):
+        stroke = max(3, int(min(across, along) * rng.uniform(0.06, 0.12)))
+        pole = max(4, along // 12)
+        icon[:, : along - pole] = ink
+        icon[stroke : across - stroke, stroke : along - pole - stroke] = ground
+        icon[across // 2 - across // 6 : across // 2 + across // 6, along - pole :] = ink
+        rim = stroke + max(2, stroke // 2)
+        left, right, top, bottom = rim, along - pole - rim, rim, across - rim
+        if rng.random() < 0.35:
+            icon[top:bottom, left : left + int((right - left) * rng.uniform(0.15, 1.0))] = ink
+            return
+    bars = int(rng.integers(3, 7))
+    full = int(rng.integers(1, bars + 1))
+    slot = (right - left) / bars
+    for k in range(bars):
+        x0, x1 = int(left + (k + 0.12) * slot), int(left + (k + 0.88) * slot)
+        rise = int((bottom - top) * 0.75 * (1 - (k + 1) / bars)) if kind == "rising" else 0
+        icon[top + rise : bottom, x0:x1] = ink if k < full else 0.75 * ground + 0.25 * ink

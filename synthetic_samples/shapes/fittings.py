@@ -126,12 +126,15 @@ def button_pair(rng: np.random.Generator, size: float, upright: bool) -> tuple[l
         pieces.append(Part(solid, Material(ground, 0.5), label))
         width, height = width * 1.25, height * 1.15
     out = 0.0008 if kind == "membrane" else rng.uniform(0.0015, 0.007)
+    sign_of = {"triangle": _arrow, "chevron": _chevron, "shaft": _shaft}[
+        str(rng.choice(["triangle", "chevron", "shaft"], p=[0.6, 0.22, 0.18]))
+    ]
     ink = Material((0.9, 0.9, 0.9) if np.mean(np.asarray(cap.base_color)) < 0.35 else (0.03, 0.03, 0.03), 0.6)
     for sign, material in zip((1, -1), caps, strict=True):
         place = shift(z=sign * pitch / 2) if upright else shift(x=-sign * pitch / 2)
         outline = _button_outline(kind, size, sign)
         button = Part(Manifold.extrude(outline, out + 0.0015), material, label).moved(OUTWARD)
-        arrow = Part(Manifold.extrude(_arrow(size * 0.27, sign), 0.0004).translate((0, 0, out + 0.0015)), ink, label)
+        arrow = Part(Manifold.extrude(sign_of(size * 0.27, sign), 0.0004).translate((0, 0, out + 0.0015)), ink, label)
         pieces.append(button.moved(place))
         if kind != "arrow":
             pieces.append(arrow.moved(OUTWARD).moved(place))
@@ -150,6 +153,17 @@ def _arrow(reach: float, sign: int) -> CrossSection:
     """A triangle that points up (sign 1) or down (-1) along the face."""
     points = [(-reach, -0.7 * reach * sign), (reach, -0.7 * reach * sign), (0, reach * sign)]
     return CrossSection([points if sign > 0 else points[::-1]])
+
+
+def _chevron(reach: float, sign: int) -> CrossSection:
+    """An open angle that points up or down."""
+    return _arrow(reach, sign) - _arrow(reach, sign).translate((0, -0.75 * reach * sign))
+
+
+def _shaft(reach: float, sign: int) -> CrossSection:
+    """An arrow with a shaft."""
+    shaft = CrossSection.square((reach * 0.5, reach * 1.2), True).translate((0, -0.5 * reach * sign))
+    return _arrow(reach, sign).translate((0, 0.25 * reach * sign)) + shaft
 
 
 def screw(rng: np.random.Generator, radius: float) -> list[Piece]:
