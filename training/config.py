@@ -17,8 +17,11 @@ CLASSES: Final = {concept: (*values, NOT_VISIBLE) for concept, values in CONCEPT
 STRIDE: Final = 8
 """Input pixels to one cell of the finder's output and of the reader's map of parts."""
 
-CROP_MARGIN: Final = 0.15
-"""Share of a box's longer side that the reader sees beyond it on each side."""
+CROP_MARGIN: Final = 0.06
+"""Share of a box's longer side that the reader sees beyond it on each side, as served."""
+
+TAUGHT_MARGIN: Final = 0.15
+"""The same in training, on average: what is served a little larger than it was taught is read better."""
 
 COVERAGE: Final = 0.95
 """Share of photos whose prediction set shall hold the true value."""
@@ -75,7 +78,7 @@ PRESETS: Final[dict[str, Preset]] = {
         name="full",
         canvas_px=512,
         finder_px=384,
-        reader_px=288,
+        reader_px=320,
         finder=Schedule(steps=4000, batch=192),
         reader=Schedule(steps=4000, batch=320),
         workers=16,

@@ -8,7 +8,7 @@ from torch.nn import functional
 
 from classifier.taxonomy import CONCEPTS, CONCEPTS_OF, NOT_VISIBLE, SMALLEST_EVIDENCE_PX
 from training.augment import Weather, weathered
-from training.config import CLASSES, CROP_MARGIN, KINDS, OTHER, STRIDE
+from training.config import CLASSES, KINDS, OTHER, STRIDE, TAUGHT_MARGIN
 from training.dataset import PictureBank
 from training.geometry import Wobble, sample_windows, window_maps, wobbled
 from training.manifest import Reading, Record
@@ -111,7 +111,7 @@ class ReaderBatches:
             kinds[index] = KINDS.index(OTHER)
             for values in targets.values():
                 values[index] = 0
-        maps = wobbled(windows_round(boxes), WOBBLE, rng)
+        maps = wobbled(windows_round(boxes, TAUGHT_MARGIN), WOBBLE, rng)
         device = self.bank.device
         pixels = self.bank.pixels[torch.from_numpy(pictures).to(device, non_blocking=True)]
         windows, inside = sample_windows(pixels, self.bank.sizes_wh[pictures], maps, self.out_px)
@@ -122,7 +122,7 @@ class ReaderBatches:
 
     def _plain_parts(self) -> torch.Tensor:
         rows = np.linspace(0, len(self.table.kinds) - 1, min(SAMPLE, len(self.table.kinds))).astype(int)
-        maps = windows_round(self.table.boxes_px[rows])
+        maps = windows_round(self.table.boxes_px[rows], TAUGHT_MARGIN)
         return part_shares(self.bank, self.table.pictures[rows], maps, self.out_px, STRIDE)
 
     def _background(self, rng: np.random.Generator) -> tuple[int, np.ndarray]:
@@ -156,9 +156,9 @@ def target_of(concept: str, reading: Reading | None) -> np.ndarray:
     return target
 
 
-def windows_round(boxes_px: np.ndarray) -> np.ndarray:
+def windows_round(boxes_px: np.ndarray, margin: float) -> np.ndarray:
     """Maps to the square windows that `classifier.reader.square_window` cuts round boxes (N, 4) in pixels."""
-    sides = (boxes_px[:, 2:] - boxes_px[:, :2]).max(axis=1) * (1 + 2 * CROP_MARGIN)
+    sides = (boxes_px[:, 2:] - boxes_px[:, :2]).max(axis=1) * (1 + 2 * margin)
     return window_maps((boxes_px[:, :2] + boxes_px[:, 2:]) / 2, sides)
 
 

@@ -50,7 +50,7 @@ def test_whole_pictures_equal_the_served_letterbox(photographs):
 def test_windows_equal_the_served_windows(photographs, box: tuple):
     pictures, bank = photographs
     boxes_px = np.array(box) * np.tile(bank.sizes_wh, 2)
-    ours, _ = sample_windows(bank.pixels, bank.sizes_wh, windows_round(boxes_px), 256)
+    ours, _ = sample_windows(bank.pixels, bank.sizes_wh, windows_round(boxes_px, CROP_MARGIN), 256)
     for picture, mine in zip(pictures, ours, strict=True):
         image = Image.fromarray(picture)
         served = cut_window(image, square_window(box, *image.size, CROP_MARGIN), 256)
