@@ -49,7 +49,11 @@ def annotate(scene: Scene, rendered: Rendered) -> tuple[list[dict], list[dict]]:
 
 
 def is_fair(scene: Scene, subjects: list[dict]) -> bool:
-    """A fair close photo: close, no hard condition, nothing cut off or hidden, every concept's evidence clear."""
+    """A fair close photo: close, no hard condition, nothing cut off or hidden, every concept's evidence clear.
+
+    Of a box or head in the background no evidence is asked; but one at the edge of the picture, a hand control too,
+    is half a thing to find.
+    """
     read = [
         subject
         for subject in subjects
@@ -57,12 +61,8 @@ def is_fair(scene: Scene, subjects: list[dict]) -> bool:
     ]
     if scene.framing != "close" or scene.conditions or not read:
         return False
-    return all(
-        not subject["cut_off"]
-        and subject["visible_fraction"] >= 0.6
-        and all(_clear(concept) for concept in subject["concepts"].values())
-        for subject in read
-    )
+    whole = all(not subject["cut_off"] and subject["visible_fraction"] >= 0.6 for subject in subjects)
+    return whole and all(_clear(concept) for subject in read for concept in subject["concepts"].values())
 
 
 def _clear(concept: Concept) -> bool:

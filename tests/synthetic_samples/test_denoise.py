@@ -50,3 +50,14 @@ def test_mirrored_input_gives_the_mirrored_picture():
     plain = denoise(noisy, albedo, normal, depth, 5)
     turned = [np.ascontiguousarray(plane[:, ::-1]) for plane in (noisy, albedo, normal, depth)]
     assert np.allclose(denoise(*turned, 5)[:, ::-1], plain, atol=2e-5)
+
+
+def test_a_pixel_on_an_edge_is_smoothed_though_no_neighbour_is_like_it():
+    truth, albedo, normal, depth = two_walls()
+    normal[8:, WIDTH // 2] = 0.5, 0.5, 0  # the mean of both walls' normals, as a pixel on their edge has it
+    grain = np.random.default_rng(7).gamma(4, 1 / 4, (HEIGHT, 3))
+    noisy = truth.copy()
+    noisy[:, WIDTH // 2] = truth[:, WIDTH // 2] * grain
+    edge = slice(10, HEIGHT), WIDTH // 2
+    smoothed = denoise(noisy, albedo, normal, depth, 5)
+    assert error(smoothed[edge], truth[edge]) < error(noisy[edge], truth[edge]) / 2

@@ -11,7 +11,7 @@ import pytest
 from PIL import Image, ImageOps
 
 from classifier.taxonomy import CONCEPTS_OF, CONTROL_BOX, SMALLEST_SUBJECT_FRACTION
-from synthetic_samples.annotate import annotate
+from synthetic_samples.annotate import annotate, is_fair
 from synthetic_samples.camera import MOST_VIEWS, SIDES_APART_DEG
 from synthetic_samples.composition import Brief
 from synthetic_samples.contact_sheet import contact_sheet
@@ -166,6 +166,25 @@ def test_what_stands_behind_a_wall_is_not_listed() -> None:
     board = Part(block(3, 3, 0.001), Material((0.5, 0.5, 0.5))).moved(place)
     hidden = replace(scene, pieces=[*scene.pieces, board])
     assert annotate(hidden, render(flatten(hidden)))[0] == []
+
+
+def test_a_fair_picture_cuts_nothing_off_not_even_a_hand_control() -> None:
+    scene = _first("close", CONTROL_BOX)
+    clear = {"value": "top", "visible": True, "evidence_px": 300}
+    box = {"kind": CONTROL_BOX, "box": (0.2, 0.2, 0.7, 0.8), "cut_off": False, "visible_fraction": 0.9}
+    box["concepts"] = {"stop_position": clear}
+    hand = {
+        "kind": "hand_control",
+        "box": (0.9, 0.4, 1, 0.5),
+        "cut_off": False,
+        "visible_fraction": 0.9,
+        "concepts": {},
+    }
+    assert is_fair(scene, [box, hand])
+    assert not is_fair(scene, [box, hand | {"cut_off": True}])
+    assert not is_fair(scene, [box, hand | {"visible_fraction": 0.5}])
+    assert not is_fair(scene, [box | {"concepts": {"stop_position": clear | {"evidence_px": 90}}}])
+    assert not is_fair(replace(scene, conditions=("dark",)), [box])
 
 
 def test_evidence_counts_at_the_size_of_a_photo_five_hundred_pixels_wide() -> None:
