@@ -197,9 +197,10 @@ def _pair(rng: np.random.Generator, brief: Brief) -> Composition:
     for kind, draw, share in ((HAND_CONTROL, hand_control, 0.3), (CHARGER, charger, 0.2)):
         if rng.random() < share:
             own, families[kind] = draw(rng, brief.style)
-            put = _laid_before(rng, kind, plain_truth(kind, own), points)
+            truth = plain_truth(kind, own)
+            put = _laid_before(rng, truth, points)
             pieces += moved(own, put)
-            truths.append(plain_truth(kind, own).moved(put))
+            truths.append(truth.moved(put))
     return Composition(
         pieces, truths, tuple(map(float, centre)),
         float(np.linalg.norm(np.ptp(points, axis=0)) * 0.64), (5, 60), False,
@@ -207,10 +208,10 @@ def _pair(rng: np.random.Generator, brief: Brief) -> Composition:
     )  # fmt: skip
 
 
-def _laid_before(rng: np.random.Generator, kind: str, truth: Truth, behind: np.ndarray) -> np.ndarray:
+def _laid_before(rng: np.random.Generator, truth: Truth, behind: np.ndarray) -> np.ndarray:
     """Where a small thing lies that was put before others, whose points (N, 3) are `behind`."""
     turned_by = turn((0, 0, 1), rng.uniform(-180, 180))
-    lay = turned_by @ turn((1, 0, 0), -90) if kind == HAND_CONTROL else turned_by
+    lay = turned_by @ turn((1, 0, 0), -90) if truth.kind == HAND_CONTROL else turned_by
     low, high = (edge(truth.moved(lay).outline, axis=0) for edge in (np.min, np.max))
     x = rng.uniform(behind[:, 0].min(), behind[:, 0].max()) - (low[0] + high[0]) / 2
     return shift(x, behind[:, 1].min() - high[1] - rng.uniform(0.01, 0.08), -low[2]) @ lay

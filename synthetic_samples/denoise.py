@@ -29,11 +29,11 @@ def denoise(radiance: np.ndarray, albedo: np.ndarray, normal: np.ndarray, depth:
     sky = _thrice((1 - cv2.min(length, 1.0) * (depth > 0)) * near_sky)
     colour = np.where(sky < 1, cv2.max(albedo, _LEAST_COLOUR), 0) + sky
     light = _without_fireflies(cv2.divide(radiance, colour))
-    lonely = np.ones(depth.shape, bool)
+    lonely = np.full(depth.shape, passes > 0)
     for step, neighbours in _PASSES[:passes]:
         light, company = _smoothed(light, normal, depth, step, neighbours)
         lonely &= company < _COMPANY
-    return np.where(lonely[..., None] & (passes > 0), cv2.medianBlur(light, 3), light) * colour
+    return np.where(lonely[..., None], cv2.medianBlur(light, 3), light) * colour
 
 
 def _without_fireflies(light: np.ndarray) -> np.ndarray:
@@ -47,7 +47,9 @@ def _brightest(light: np.ndarray) -> np.ndarray:
     return cv2.max(cv2.max(red, green), blue)
 
 
-def _smoothed(light: np.ndarray, normal: np.ndarray, depth: np.ndarray, step: int, neighbours):
+def _smoothed(
+    light: np.ndarray, normal: np.ndarray, depth: np.ndarray, step: int, neighbours
+) -> tuple[np.ndarray, np.ndarray]:
     """One pass: the mean of five pixels `step` apart and its summed weight; those unlike the middle one count less.
 
     What one pixel is to another the other is to it, so that each pair is weighed once.

@@ -1,11 +1,12 @@
 """A control box from its concept values: any two with the same values look like two makers' products."""
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from manifold3d import Manifold
 
-from synthetic_samples.geometry import Material, Part, Piece, block, moved, rounded_block
+from synthetic_samples.geometry import Material, Part, Piece, block, rounded_block
 from synthetic_samples.materials import housing_material
 from synthetic_samples.shapes import displays, fittings
 from synthetic_samples.shapes.bodies import BODY_FAMILIES, housing
@@ -174,9 +175,8 @@ def _place_stop(draft: Draft, family: str) -> bool:
     for diameter in (rng.uniform(0.028, 0.045), 0.03, 0.025):
         around = diameter * 1.3
         bounds = (0.12, 0.88, 0.45, 0.93) if side == "front" and rng.random() < 0.75 else (0.08, 0.92, 0.08, 0.92)
-        spot = face.place(rng, around, around, bounds=bounds, unevenness=0.004)
-        if spot is not None:
-            draft.pieces += moved(fittings.emergency_stop(rng, family, diameter), spot)
+        draw = partial(fittings.emergency_stop, rng, family, diameter)
+        if draft.put([face], around, around, draw, bounds=bounds, unevenness=0.004):
             return True
     return False
 
@@ -189,11 +189,9 @@ def _place_buttons(draft: Draft) -> bool:
     for size in (rng.uniform(0.013, 0.026), rng.uniform(0.012, 0.016), 0.01):
         upright = rng.random() < 0.65
         pieces, width, height = fittings.button_pair(rng, size, upright)
-        for face in draft.faces(*sides[:1]) + draft.faces(*sides[1:]):
-            spot = face.place(rng, width, height, bounds=(0.1, 0.9, 0.12, 0.92), unevenness=0.002)
-            if spot is not None:
-                draft.pieces += moved(pieces, spot)
-                return True
+        faces = draft.faces(*sides[:1]) + draft.faces(*sides[1:])
+        if draft.put(faces, width, height, pieces.copy, bounds=(0.1, 0.9, 0.12, 0.92), unevenness=0.002):
+            return True
     return False
 
 
@@ -208,22 +206,16 @@ def _place_display(draft: Draft) -> bool:
     for scale in (1.0, 0.8, 0.6):
         width = rng.uniform(0.032, 0.075) * scale
         height = width * rng.uniform(0.35, 0.75)
-        for face in _display_faces(draft):
-            spot = face.place(rng, width * 1.25, height * 1.3, bounds=(0.1, 0.9, 0.12, 0.92), unevenness=0.002)
-            if spot is not None:
-                draft.pieces += moved(displays.gauge(rng, width, height), spot)
-                return True
+        draw, room = partial(displays.gauge, rng, width, height), (width * 1.25, height * 1.3)
+        if draft.put(_display_faces(draft), *room, draw, bounds=(0.1, 0.9, 0.12, 0.92), unevenness=0.002):
+            return True
     return False
 
 
 def _place_lamps(draft: Draft, count: int) -> bool:
     pieces, width, height = displays.lamp_row(draft.rng, count, upright=draft.rng.random() < 0.3)
-    for face in _display_faces(draft):
-        spot = face.place(draft.rng, width, height, bounds=(0.1, 0.9, 0.1, 0.93), unevenness=0.002)
-        if spot is not None:
-            draft.pieces += moved(pieces, spot)
-            return True
-    return False
+    faces = _display_faces(draft)
+    return draft.put(faces, width, height, pieces.copy, bounds=(0.1, 0.9, 0.1, 0.93), unevenness=0.002)
 
 
 def _display_faces(draft: Draft) -> list[Face]:

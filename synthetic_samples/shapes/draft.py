@@ -1,11 +1,12 @@
 """A control box in the making."""
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
 from manifold3d import Manifold
 
-from synthetic_samples.geometry import Piece
+from synthetic_samples.geometry import Piece, moved
 from synthetic_samples.shapes.faces import Face
 
 
@@ -30,3 +31,15 @@ class Draft:
         found = [faces[side] for faces in (self.unit_faces, self.pack_faces) for side in sides if side in faces]
         self.rng.shuffle(found)  # type: ignore[arg-type]
         return found
+
+    def put(self, faces: Iterable[Face], width: float, height: float, draw: Callable[[], list[Piece]], **where) -> bool:
+        """Put what `draw` gives on the first of these faces that has room; False where none has.
+
+        `where` is that of `Face.place`.
+        """
+        for face in faces:
+            spot = face.place(self.rng, width, height, **where)
+            if spot is not None:
+                self.pieces += moved(draw(), spot)
+                return True
+        return False

@@ -126,9 +126,7 @@ def button_pair(rng: np.random.Generator, size: float, upright: bool) -> tuple[l
         pieces.append(Part(solid, Material(ground, 0.5), label))
         width, height = width * 1.25, height * 1.15
     out = 0.0008 if kind == "membrane" else rng.uniform(0.0015, 0.007)
-    sign_of = {"triangle": _arrow, "chevron": _chevron, "shaft": _shaft}[
-        str(rng.choice(["triangle", "chevron", "shaft"], p=[0.6, 0.22, 0.18]))
-    ]
+    sign_of = (_arrow, _chevron, _shaft)[int(rng.choice(3, p=[0.6, 0.22, 0.18]))]
     ink = Material((0.9, 0.9, 0.9) if np.mean(np.asarray(cap.base_color)) < 0.35 else (0.03, 0.03, 0.03), 0.6)
     for sign, material in zip((1, -1), caps, strict=True):
         place = shift(z=sign * pitch / 2) if upright else shift(x=-sign * pitch / 2)

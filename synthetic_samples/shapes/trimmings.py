@@ -1,6 +1,7 @@
 """What a control box carries beside the things that its values speak of."""
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -18,27 +19,20 @@ def trim(draft: Draft) -> None:
         label = sticker(rng)
         scale = rng.uniform(0.4, 1.0)
         label = replace(label, width_m=label.width_m * scale, height_m=label.height_m * scale, label="control_box/trim")
-        for face in draft.faces("front", "left", "right", "back")[:3]:
-            spot = face.place(rng, label.width_m, label.height_m, unevenness=0.0008)
-            if spot is not None:
-                draft.pieces.append(label.moved(spot @ shift(y=-0.0006)))
-                break
+        pieces, faces = [label.moved(shift(y=-0.0006))], draft.faces("front", "left", "right", "back")[:3]
+        draft.put(faces, label.width_m, label.height_m, pieces.copy, unevenness=0.0008)
     _screws(draft)
-    _vents(draft)
+    _vents_and_flap(draft)
     if rng.random() < 0.25:
         face = draft.unit_faces[str(rng.choice(["front", "left", "right"]))]
         radius = rng.uniform(0.005, 0.009)
-        spot = face.place(rng, radius * 2, radius * 2)
-        if spot is not None:
-            draft.pieces += moved(fittings.fuse_cap(rng, radius), spot)
+        draft.put([face], radius * 2, radius * 2, partial(fittings.fuse_cap, rng, radius))
     if draft.pack is not None:
         _pack_fittings(draft)
     if rng.random() < 0.25:
         face = draft.pack_faces["top"] if draft.values["battery"] == "stacked_pack" else draft.unit_faces["top"]
         width = rng.uniform(0.06, 0.1)
-        spot = face.place(rng, width, 0.022, bounds=(0.3, 0.7, 0.2, 0.8))
-        if spot is not None:
-            draft.pieces += moved(fittings.carry_handle(rng, width), spot)
+        draft.put([face], width, 0.022, partial(fittings.carry_handle, rng, width), bounds=(0.3, 0.7, 0.2, 0.8))
     if rng.random() < 0.55:
         _bracket(draft)
 
@@ -71,48 +65,38 @@ def _screws(draft: Draft) -> None:
     inset = rng.uniform(0.05, 0.12)
     for u in (inset, 1 - inset):
         for v in (inset, 1 - inset):
-            spot = face.place(rng, radius * 2, radius * 2, bounds=(u, u, v, v), gap=0.001)
-            if spot is not None:
-                draft.pieces += moved(fittings.screw(rng, radius), spot)
+            draw = partial(fittings.screw, rng, radius)
+            draft.put([face], radius * 2, radius * 2, draw, bounds=(u, u, v, v), gap=0.001)
 
 
-def _vents(draft: Draft) -> None:
+def _vents_and_flap(draft: Draft) -> None:
     """Slots for air in two boxes of five, and now and then a closed flap that looks like a pack's latch."""
     rng = draft.rng
     if rng.random() < 0.4:
         pieces, width, height = fittings.vents(rng)
-        for face in draft.faces("front", "left", "right")[:3]:
-            spot = face.place(rng, width, height, unevenness=0.0015)
-            if spot is not None:
-                draft.pieces += moved(pieces, spot)
-                break
+        draft.put(draft.faces("front", "left", "right")[:3], width, height, pieces.copy, unevenness=0.0015)
     if rng.random() < 0.15:
-        width, height = rng.uniform(0.02, 0.045), rng.uniform(0.012, 0.025)
-        spot = draft.faces("front", "left", "right")[0].place(rng, width, height, unevenness=0.002)
-        if spot is not None:
-            draft.pieces += moved(fittings.latch(rng, width, height), spot)
+        size = rng.uniform(0.02, 0.045), rng.uniform(0.012, 0.025)
+        draw = partial(fittings.latch, rng, *size)
+        draft.put(draft.faces("front", "left", "right")[:1], *size, draw, unevenness=0.002)
 
 
 def _pack_fittings(draft: Draft) -> None:
     """A latch, a grip or both, on most packs."""
     rng = draft.rng
     if rng.random() < 0.6:
-        width, height = rng.uniform(0.02, 0.045), rng.uniform(0.012, 0.028)
+        size = rng.uniform(0.02, 0.045), rng.uniform(0.012, 0.028)
         sides = (
             ("front", "left", "right")
             if draft.values["battery"] == "stacked_pack"
             else ("left", "right", "front", "top")
         )
-        for side in rng.permutation(sides)[:2]:
-            spot = draft.pack_faces[str(side)].place(rng, width, height, unevenness=0.003)
-            if spot is not None:
-                draft.pieces += moved(fittings.latch(rng, width, height), spot)
-                break
+        faces = [draft.pack_faces[str(side)] for side in rng.permutation(sides)[:2]]
+        draft.put(faces, *size, partial(fittings.latch, rng, *size), unevenness=0.003)
     if rng.random() < 0.35:
         width = rng.uniform(0.05, 0.09)
-        spot = draft.pack_faces["top"].place(rng, width, 0.016, bounds=(0.3, 0.7, 0.2, 0.8), unevenness=0.003)
-        if spot is not None:
-            draft.pieces += moved(fittings.carry_handle(rng, width), spot)
+        draw = partial(fittings.carry_handle, rng, width)
+        draft.put([draft.pack_faces["top"]], width, 0.016, draw, bounds=(0.3, 0.7, 0.2, 0.8), unevenness=0.003)
 
 
 def _bracket(draft: Draft) -> None:
