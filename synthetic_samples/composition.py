@@ -105,7 +105,7 @@ def _close_box(rng: np.random.Generator, brief: Brief) -> Composition:
         transform = shift(z=-low[2])
     composition = Composition(
         pieces, [box_truth(box)], (0.0, float(low[1] + high[1]) / 2, float(low[2] + high[2]) / 2),
-        float(np.linalg.norm((high - low)[[0, 2]])), (-12, 52), rng.random() < 0.12,
+        float(np.linalg.norm((high - low)[[0, 2]])), (-12, 52), place != "wall" and rng.random() < 0.12,
         box.families, _STANDS_ON.get(place) or str(rng.choice(["bench", "floor"])),
     )  # fmt: skip
     if place == "lying":

@@ -2,7 +2,8 @@
 
 A GPU kernel is compiled anew (over a second) whenever a scene's structure changes, and used again (a hundredth of
 that) while it stays. So every scene is told in the same way: the camera stands at the origin and the world is carried
-into its frame; untextured solids go to one mesh with a colour a face, textured ones to a fixed number of slots.
+into its frame; untextured solids go to one mesh with a colour a face, textured ones to a fixed number of slots, and
+flat pictures (stickers, displays) to one sheet, since what a gauge shows must not depend on how much else has texture.
 """
 
 from collections.abc import Sequence
@@ -10,7 +11,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from synthetic_samples.geometry import Material, Part, Picture, Piece, side_name, surface_of
+from synthetic_samples.geometry import Material, Part, Picture, side_name, surface_of
+from synthetic_samples.picture_sheet import on_one_sheet
 from synthetic_samples.scene import Scene
 
 TEXTURE_SLOTS = 8
@@ -49,18 +51,21 @@ class FlatScene:
     panel_radiance: tuple[float, float, float]
     plain: list[Triangles]
     textured: list[list[Triangles]]
+    pictures: list[Triangles]
     glowing: list[Triangles]
     labels: list[str]
 
     def all(self) -> list[Triangles]:
-        return [*self.plain, *(t for group in self.textured for t in group), *self.glowing]
+        return [*self.plain, *(t for group in self.textured for t in group), *self.pictures, *self.glowing]
 
 
 def flatten(scene: Scene) -> FlatScene:
     """Carry a scene into its camera's frame and sort its triangles by the mesh they go to."""
     to_camera = _world_to_camera(scene)
     labels = [""]
-    plain, textured, glowing = _sorted_triangles(scene.pieces, to_camera, labels)
+    parts = [piece for piece in scene.pieces if isinstance(piece, Part)]
+    pictures = [piece for piece in scene.pieces if isinstance(piece, Picture)]
+    plain, textured, glowing = _sorted_triangles(parts, to_camera, labels)
     panel = to_camera @ scene.panel.frame
     corners = (
         np.array([(-1, -1, 0, 1), (1, -1, 0, 1), (1, 1, 0, 1), (-1, -1, 0, 1), (1, 1, 0, 1), (-1, 1, 0, 1)]) @ panel.T
@@ -84,6 +89,7 @@ def flatten(scene: Scene) -> FlatScene:
         panel_radiance=scene.panel.radiance,
         plain=plain,
         textured=textured,
+        pictures=_picture_triangles(pictures, to_camera, labels) if pictures else [],
         glowing=glowing,
         labels=labels,
     )
@@ -99,13 +105,13 @@ def _world_to_camera(scene: Scene) -> np.ndarray:
     return np.linalg.inv(to_world)
 
 
-def _sorted_triangles(pieces: Sequence[Piece], to_camera: np.ndarray, labels: list[str]):
+def _sorted_triangles(parts: Sequence[Part], to_camera: np.ndarray, labels: list[str]):
     """Plain, textured (by slot) and glowing triangles; textures beyond the slots fall back to their mean colour."""
     plain: list[Triangles] = []
     glowing: list[Triangles] = []
     textured: dict[int, list[Triangles]] = {}
-    for piece in pieces:
-        triangles = _triangles(piece, to_camera, labels)
+    for part in parts:
+        triangles = _part_triangles(part, to_camera, labels)
         if not len(triangles.ids):
             continue
         if triangles.material.emission is not None:
@@ -136,23 +142,26 @@ def _weight(group: list[Triangles]) -> float:
     return weight
 
 
-def _triangles(piece: Piece, to_camera: np.ndarray, labels: list[str]) -> Triangles:
-    if isinstance(piece, Picture):
-        vertices, normals, uv = _picture_quad(piece)
-        material = Material(piece.pixels[::-1], piece.roughness)
-        ids = np.full(2, _label_id(piece.label, labels), np.int32)
-    else:
-        surface = surface_of(piece)
-        vertices, normals, uv, material = surface.vertices, surface.normals, surface.uv, piece.material
-        ids = _face_labels(piece, surface.sides, labels)
+def _part_triangles(part: Part, to_camera: np.ndarray, labels: list[str]) -> Triangles:
+    surface = surface_of(part)
+    ids = _face_labels(part, surface.sides, labels)
+    return Triangles(*_carried(surface.vertices, surface.normals, to_camera), surface.uv, ids, part.material)
+
+
+def _picture_triangles(pictures: Sequence[Picture], to_camera: np.ndarray, labels: list[str]) -> list[Triangles]:
+    sheet, places = on_one_sheet(pictures)
+    found = []
+    for picture, place in zip(pictures, places, strict=True):
+        vertices, normals, uv = _picture_quad(picture)
+        ids = np.full(2, _label_id(picture.label, labels), np.int32)
+        on_sheet = (place[:2] + uv * (place[2:] - place[:2])).astype(np.float32)
+        found.append(Triangles(*_carried(vertices, normals, to_camera), on_sheet, ids, sheet))
+    return found
+
+
+def _carried(vertices: np.ndarray, normals: np.ndarray, to_camera: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     rotation = to_camera[:3, :3].T
-    return Triangles(
-        (vertices @ rotation + to_camera[:3, 3]).astype(np.float32),
-        (normals @ rotation).astype(np.float32),
-        uv,
-        ids,
-        material,
-    )
+    return (vertices @ rotation + to_camera[:3, 3]).astype(np.float32), (normals @ rotation).astype(np.float32)
 
 
 def _picture_quad(picture: Picture) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

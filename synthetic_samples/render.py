@@ -58,11 +58,12 @@ def render(scene: FlatScene) -> Rendered:
 
 
 def _meshes(scene: FlatScene) -> dict:
-    """One coloured mesh, a fixed number of textured ones and one that glows; what a scene lacks is out of sight."""
+    """A coloured mesh, a fixed number of textured ones, all pictures, and what glows; what lacks is out of sight."""
     meshes = {"solids": _coloured_mesh("solids", scene.plain)}
     for number in range(TEXTURE_SLOTS):
         group = scene.textured[number] if number < len(scene.textured) else []
         meshes[f"textured_{number:02d}"] = _textured_mesh(f"textured_{number:02d}", group)
+    meshes["pictures"] = _textured_mesh("pictures", scene.pictures)
     glow = np.mean([t.material.emission for t in scene.glowing] or [(1.0, 1.0, 1.0)], axis=0) * 0.6
     meshes["glow"] = _coloured_mesh("glow", scene.glowing, glow)
     return meshes

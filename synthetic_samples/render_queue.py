@@ -4,7 +4,6 @@ Drawing a scene and developing its photo is work for all processor cores; each o
 over its own pipe to a rendering process and waits for the pixels.
 """
 
-import ctypes
 import multiprocessing
 import os
 from collections.abc import Sequence
@@ -12,7 +11,6 @@ from multiprocessing.connection import Connection, wait
 
 RENDERERS_PER_GPU = 6
 _CORES_A_PROCESS = 3
-_SLEEP_WHILE_WAITING = 4  # CU_CTX_SCHED_BLOCKING_SYNC of the CUDA driver's interface
 
 
 class RenderQueue:
@@ -63,20 +61,9 @@ def keep_to_few_cores() -> None:
         os.sched_setaffinity(0, {cores[(2 * os.getpid() + step) % len(cores)] for step in range(_CORES_A_PROCESS)})
 
 
-def _wait_asleep() -> None:
-    """Have this process sleep while its GPU works: spinning renderers would take the cores that draw the scenes.
-
-    To be called before anything else speaks to the GPU; where it has no effect, rendering is only slower.
-    """
-    driver, device = ctypes.CDLL("libcuda.so.1"), ctypes.c_int()
-    if driver.cuInit(0) == 0 and driver.cuDeviceGet(ctypes.byref(device), 0) == 0:
-        driver.cuDevicePrimaryCtxSetFlags_v2(device, _SLEEP_WHILE_WAITING)
-
-
 def _serve(variant: str, gpu: int, served: Sequence[Connection]) -> None:
     os.environ["CUDA_VISIBLE_DEVICES"] = str(gpu)
     keep_to_few_cores()
-    _wait_asleep()
     from synthetic_samples.render import render, use_variant
 
     use_variant(variant)

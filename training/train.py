@@ -76,6 +76,7 @@ def train_task(
         about = {"priors": batches.table.priors()}
     about |= {"task": task, "preset": preset.as_dict(), "seed": seed, "pictures": len(records)}
     if start:
+        about["pictures"] += read_whole(start / f"{task}.pt")["about"]["pictures"]  # it learned from those too
         about["went_on_from"] = hashlib.sha256((start / f"{task}.pt").read_bytes()).hexdigest()
         print(f"{task}: goes on from {start}, {len(new)} of its tensors are new", flush=True)
         if not new:

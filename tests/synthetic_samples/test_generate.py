@@ -18,7 +18,7 @@ from synthetic_samples.contact_sheet import contact_sheet
 from synthetic_samples.denoise import denoise
 from synthetic_samples.flatten import TEXTURE_SLOTS, flatten
 from synthetic_samples.generate import main
-from synthetic_samples.geometry import Material, Part, block, point_z_to, shift
+from synthetic_samples.geometry import Material, Part, Picture, block, point_z_to, shift
 from synthetic_samples.part_maps import PARTS, part_map, part_of
 from synthetic_samples.render import render, use_variant
 from synthetic_samples.scene import ENVIRONMENTS, FRAMINGS, STYLES, Scene, draw_scene
@@ -240,6 +240,24 @@ def test_a_flat_scene_has_no_more_textures_than_slots() -> None:
         flat = flatten(draw_scene(2, index, "train"))
         assert len(flat.textured) <= TEXTURE_SLOTS
         assert not any(isinstance(t.material.base_color, np.ndarray) for t in flat.plain)
+
+
+def test_every_sticker_and_display_keeps_its_picture_however_many_there_are() -> None:
+    rng = np.random.default_rng(3)
+    pictures = [
+        Picture(0.1, 0.1, rng.random((int(h), int(w), 3)).astype(np.float32)) for h, w in rng.integers(9, 225, (40, 2))
+    ]
+    scene = draw_scene(2, 0, "train")
+    flat = flatten(replace(scene, pieces=[*scene.pieces, *pictures]))
+    for picture, triangles in zip(pictures, flat.pictures[-40:], strict=True):
+        sheet = triangles.material.base_color
+        (left, low), (right, high) = (
+            edge(triangles.uv * sheet.shape[1::-1], axis=0).round().astype(int) for edge in (np.min, np.max)
+        )
+        assert np.array_equal(sheet[low:high, left:right][::-1], picture.pixels)
+        assert np.array_equal(
+            sheet[low - 1, left:right], picture.pixels[-1]
+        )  # no neighbour's colour comes in at the edge
 
 
 def test_smoothing_takes_noise_from_plain_surfaces_and_leaves_edges_and_textures() -> None:

@@ -71,7 +71,8 @@ def test_training_goes_on_from_given_checkpoints(small_run: Path, drawn: dict[st
     main([*arguments, str(tmp_path / "more"), "--start", str(small_run)])
     for task in ("finder", "reader"):
         begun = hashlib.sha256((small_run / f"{task}.pt").read_bytes()).hexdigest()
-        assert read_whole(tmp_path / "more" / f"{task}.pt")["about"]["went_on_from"] == begun
+        about = read_whole(tmp_path / "more" / f"{task}.pt")["about"]
+        assert about["went_on_from"] == begun and about["pictures"] == 2 * 60  # it learned from these twice over
     with pytest.raises(SystemExit):
         main([*arguments, str(tmp_path / "none"), "--start", str(tmp_path / "nowhere")])
     assert "nowhere/finder.pt: not there" in capsys.readouterr().err
