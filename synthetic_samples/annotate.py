@@ -12,6 +12,7 @@ from classifier.taxonomy import (
     SMALLEST_EVIDENCE_PX,
     SMALLEST_SUBJECT_FRACTION,
 )
+from synthetic_samples.labels import without_number
 from synthetic_samples.render import Rendered
 from synthetic_samples.scene import Scene
 from synthetic_samples.truths import Truth
@@ -34,11 +35,10 @@ def annotate(scene: Scene, rendered: Rendered) -> tuple[list[dict], list[dict]]:
     counts = Counter({label: int(n) for label, n in zip(rendered.labels, used, strict=True) if label})
     subjects = []
     for truth in scene.truths:
-        mask = _mask(rendered, truth.kind + "/")
+        mask = _mask(rendered, truth.name + "/")
         subject = _subject(scene, truth, mask)
         if subject is not None:
-            evidence = {label: count * scale for label, count in counts.items()}
-            subject["concepts"] = _concepts(scene, truth, evidence)
+            subject["concepts"] = _concepts(scene, truth, _own(counts, truth, scale))
             subjects.append(subject)
     look_alikes = []
     for kind in sorted({label.split("/")[1] for label in counts if label.startswith("look_alike/")}):
@@ -52,8 +52,11 @@ def is_fair(scene: Scene, subjects: list[dict]) -> bool:
     """A fair close photo: close, no hard condition, nothing cut off or hidden, every concept's evidence clear.
 
     Of a box or head in the background no evidence is asked; but one at the edge of the picture, a hand control too,
-    is half a thing to find.
+    is half a thing to find. It is of one lift: where several of a kind are shown, no answer is the right one.
     """
+    kinds = [subject["kind"] for subject in subjects]
+    if len(set(kinds)) < len(kinds) or any(truth.number is not None for truth in scene.truths):
+        return False
     read = [
         subject
         for subject in subjects
@@ -147,6 +150,16 @@ def _hull_area(points: np.ndarray) -> float:
 
 def _cross(a: np.ndarray, b: np.ndarray) -> float:
     return float(a[0] * b[1] - a[1] * b[0])
+
+
+def _own(counts: Mapping[str, int], truth: Truth, scale: float) -> dict[str, float]:
+    """Pixels by label of the thing of this number, at the scale at which evidence is counted."""
+    own = {}
+    for label, count in counts.items():
+        plain, number = without_number(label)
+        if number == truth.number:
+            own[plain] = count * scale
+    return own
 
 
 # Evidence ------------------------------------------------------------------------------------------------------------

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 from manifold3d import Manifold
 
-from synthetic_samples.composition import Composition
 from synthetic_samples.geometry import Part, Piece, block, cylinder, point_z_to, rounded_block, shift, turn
+from synthetic_samples.layout import Composition
 from synthetic_samples.materials import housing_material
 from synthetic_samples.room_materials import fabric
 
@@ -112,7 +112,7 @@ def _direction(rng: np.random.Generator, composition: Composition, sides: Sequen
     elif composition.any_side and rng.random() < 0.5:
         azimuth = rng.uniform(-180, 180)
     else:
-        azimuth = float(np.clip(rng.normal(0, 38), -_WIDEST_DEG, _WIDEST_DEG))
+        azimuth = float(np.clip(rng.normal(0, composition.azimuth_deg), -_WIDEST_DEG, _WIDEST_DEG))
     low, high = composition.elevation_deg
     elevation = float(np.clip(rng.normal((low + high) / 2, (high - low) / 3.2), low, high))
     local = turn((0, 0, 1), azimuth)[:3, :3] @ turn((1, 0, 0), -elevation)[:3, :3] @ np.array([0.0, -1.0, 0.0])

@@ -1,13 +1,15 @@
 """What a picture is of: lift parts on a lift, a mast, a wall, a bench or a carpet, or no lift part at all."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
 from manifold3d import Manifold
 
-from classifier.taxonomy import ACTUATOR_HEAD, CHARGER, CONCEPTS, CONTROL_BOX, CONTROL_BOX_CONCEPTS, HAND_CONTROL
+from classifier.taxonomy import ACTUATOR_HEAD, CHARGER, CONCEPTS, CONTROL_BOX, HAND_CONTROL
+from synthetic_samples.crowd import crowd
 from synthetic_samples.geometry import Part, Piece, moved, point_z_to, shift, turn
+from synthetic_samples.layout import Brief, Composition, actuator_attitude, bounds
 from synthetic_samples.look_alikes import look_alike, look_alike_kinds
 from synthetic_samples.shapes.accessories import charger, hand_control
 from synthetic_samples.shapes.actuator import actuator
@@ -17,68 +19,28 @@ from synthetic_samples.surroundings import draw_setting
 from synthetic_samples.truths import Truth, actuator_truth, box_truth, outline_of, plain_truth
 
 
-@dataclass(frozen=True, eq=False)
-class Composition:
-    """Pieces and truths in the world, and what the camera should look at.
-
-    `frame`: the focus is seen from its -y side; `elevation_deg`: usual range of the camera above that direction;
-    `any_side`: it may be taken from all round; `extent_m`: size of the focus; `reach_m`: how far it reaches sideways
-    (None: 0.6 of its size); `obstacles`: solids of the place that the camera must not have before it.
-    """
-
-    pieces: list[Piece]
-    truths: list[Truth]
-    focus: tuple[float, float, float]
-    extent_m: float
-    elevation_deg: tuple[float, float]
-    any_side: bool
-    families: dict[str, str]
-    place: str = "floor"
-    frame: np.ndarray = field(default_factory=lambda: np.eye(4))
-    up: np.ndarray = field(default_factory=lambda: np.array([0.0, 0.0, 1.0]))
-    reach_m: float | None = None
-    obstacles: list[Manifold] = field(default_factory=list)
-
-    def carried(self, transform: np.ndarray) -> "Composition":
-        focus = transform @ (*self.focus, 1.0)
-        return replace(
-            self,
-            pieces=moved(self.pieces, transform),
-            truths=[truth.moved(transform) for truth in self.truths],
-            focus=(float(focus[0]), float(focus[1]), float(focus[2])),
-            frame=transform @ self.frame,
-            up=transform[:3, :3] @ self.up,
-        )
-
-
-@dataclass(frozen=True)
-class Brief:
-    """What is asked of a composition: a style's geometry families, and control boxes that should come oftener.
-
-    Every combination of control box values is equally likely; half of the boxes are of `combinations` where some are
-    given, so that a measurement on the rows of one catalogue has enough of them.
-    """
-
-    style: str
-    combinations: tuple[dict[str, str], ...] = ()
-
-    def values(self, rng: np.random.Generator) -> dict[str, str]:
-        if self.combinations and rng.random() < 0.5:
-            return dict(self.combinations[int(rng.integers(len(self.combinations)))])
-        return {concept: str(rng.choice(values)) for concept, values in CONTROL_BOX_CONCEPTS.items()}
-
-
 def compose(rng: np.random.Generator, brief: Brief, framing: str) -> Composition:
     """Draw what stands where for one picture, its surroundings included."""
     if framing == "none":
         composition = _no_lift_part(rng, brief)
     elif framing == "close":
-        composition = _CLOSE[str(rng.choice(list(_CLOSE), p=_CLOSE_SHARES))](rng, brief)
+        composition = _CLOSE[close_kind(rng, brief.style)](rng, brief)
     else:
         composition = _on_lift(
             rng, brief, "all" if framing == "wide" else str(rng.choice([CONTROL_BOX, ACTUATOR_HEAD]))
         )
-    return _surrounded(rng, brief, composition, crowd=framing != "none")
+    return _surrounded(rng, brief, composition, company=framing != "none")
+
+
+def close_kind(rng: np.random.Generator, style: str) -> str:
+    """What a close picture is of.
+
+    Crowds are to learn from only: pictures to measure with show one lift, as photos do that a user sends.
+    """
+    shares = _CLOSE_SHARES
+    if style == "train":
+        shares = {kind: (1 - _CROWDS) * share for kind, share in shares.items()} | {"crowd": _CROWDS}
+    return str(rng.choice(list(shares), p=list(shares.values())))
 
 
 # Close pictures of one thing -----------------------------------------------------------------------------------------
@@ -118,24 +80,15 @@ def _close_actuator(rng: np.random.Generator, brief: Brief) -> Composition:
         return _on_lift(rng, brief, ACTUATOR_HEAD)
     built = actuator(rng, str(rng.choice(CONCEPTS["lowering"])), brief.style)
     truth = actuator_truth(built)
-    if rng.random() < 0.6:
-        lay = (
-            turn((0, 0, 1), rng.uniform(0, 360))
-            @ point_z_to((1, 0, rng.normal(0, 0.03)))
-            @ turn((0, 0, 1), rng.uniform(0, 360))
-        )
-        place, any_side, elevation = str(rng.choice(["bench", "floor"])), True, (5, 75)
-    else:
-        lean = rng.normal(0, 0.5, 3) + (0, 0, 1.0 if rng.random() < 0.8 else -1.0)
-        lay = point_z_to(lean) @ turn((0, 0, 1), rng.uniform(0, 360))
-        place, any_side, elevation = "floor", True, (-25, 50)
+    lay, lies = actuator_attitude(rng)
+    place, elevation = (str(rng.choice(["bench", "floor"])), (5, 75)) if lies else ("floor", (-25, 50))
     low = truth.moved(lay).outline[:, 2].min()
     lay = shift(z=-low if elevation[0] > 0 else rng.uniform(0.45, 0.9) - low) @ lay
     points = truth.outline
     centre = (points.min(axis=0) + points.max(axis=0)) / 2
     extent = float(np.linalg.norm(np.ptp(points, axis=0)) * 0.95)
     composition = Composition(
-        list(built.pieces), [truth], tuple(map(float, centre)), extent, elevation, any_side,
+        list(built.pieces), [truth], tuple(map(float, centre)), extent, elevation, True,
         {"actuator": built.family}, place,
     )  # fmt: skip
     carried = composition.carried(lay)
@@ -223,8 +176,11 @@ _CLOSE: dict[str, Callable[[np.random.Generator, Brief], Composition]] = {
     HAND_CONTROL: _close_hand_control,
     CHARGER: _close_charger,
     "pair": _pair,
+    "crowd": crowd,
 }
-_CLOSE_SHARES = (0.25, 0.21, 0.06, 0.05, 0.43)  # pairs most: a picture of two things teaches twice
+# Pairs most: a picture of two things teaches twice.
+_CLOSE_SHARES = {CONTROL_BOX: 0.25, ACTUATOR_HEAD: 0.21, HAND_CONTROL: 0.06, CHARGER: 0.05, "pair": 0.43}
+_CROWDS = 0.3
 
 
 # A whole lift --------------------------------------------------------------------------------------------------------
@@ -267,11 +223,11 @@ def _no_lift_part(rng: np.random.Generator, brief: Brief) -> Composition:
     for _ in range(count):
         thing = look_alike(rng, str(rng.choice(look_alike_kinds(brief.style))))
         thing = moved(thing, turn((0, 0, 1), rng.uniform(-60, 60)))
-        low, high = _bounds(thing)
+        low, high = bounds(thing)
         pieces += moved(thing, shift(x - low[0], rng.uniform(-0.1, 0.1), 0))
         x += high[0] - low[0] + rng.uniform(0.02, 0.1)
     if pieces:
-        low, high = _bounds(pieces)
+        low, high = bounds(pieces)
         centre, extent = (low + high) / 2, float(np.linalg.norm(high - low))
         if count > 1 and rng.random() < 0.4:
             extent *= 0.6
@@ -286,22 +242,17 @@ def _no_lift_part(rng: np.random.Generator, brief: Brief) -> Composition:
     )  # fmt: skip
 
 
-def _bounds(pieces: list[Piece]) -> tuple[np.ndarray, np.ndarray]:
-    boxes = np.array([piece.solid.bounding_box() for piece in pieces if isinstance(piece, Part)])
-    return boxes[:, :3].min(axis=0), boxes[:, 3:].max(axis=0)
-
-
-def _surrounded(rng: np.random.Generator, brief: Brief, composition: Composition, crowd: bool) -> Composition:
+def _surrounded(rng: np.random.Generator, brief: Brief, composition: Composition, company: bool) -> Composition:
     """Put the composition into a place, sometimes with look-alikes beside it."""
-    if crowd and composition.place != "wall" and rng.random() < 0.3:
+    if company and composition.place != "wall" and rng.random() < 0.3:
         thing = look_alike(rng, str(rng.choice(look_alike_kinds(brief.style))))
-        low, high = _bounds(thing)
+        low, high = bounds(thing)
         reach = np.vstack([truth.outline for truth in composition.truths])
         side = float(rng.choice([-1, 1]))
         edge = reach[:, 0].max() - low[0] if side > 0 else reach[:, 0].min() - high[0]
         where = shift(edge + side * rng.uniform(0.02, 0.25), rng.uniform(-0.05, 0.25), 0)
         composition = replace(composition, pieces=[*composition.pieces, *moved(thing, where)])
-    low, high = _bounds(composition.pieces) if composition.pieces else (np.zeros(3), np.full(3, 0.2))
+    low, high = bounds(composition.pieces) if composition.pieces else (np.zeros(3), np.full(3, 0.2))
     setting = draw_setting(rng, composition.place, float(np.abs([low[:2], high[:2]]).max()))
     carried = composition.carried(setting.anchor)
     obstacles = [piece.solid for piece in setting.pieces if isinstance(piece, Part)]

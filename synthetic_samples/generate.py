@@ -31,6 +31,7 @@ from synthetic_samples.phone import develop, encode_jpeg
 from synthetic_samples.render import Rendered, render, use_variant
 from synthetic_samples.render_queue import RenderQueue, keep_to_few_cores, render_remotely
 from synthetic_samples.scene import STYLES, Scene, draw_scene
+from synthetic_samples.truths import values_by_number
 
 VARIANTS = ("scalar_rgb", "cuda_ad_rgb")
 _MANIFEST = "manifest.jsonl"
@@ -129,8 +130,7 @@ def draw_picture(scene: Scene, out: Path, keep_clean: bool, render: Callable[[Fl
     name = f"{scene.index:06d}.jpg"
     _write(out / "images" / name, encode_jpeg(photo, scene.phone, rng))
     record = _record(scene, f"images/{name}", subjects, look_alikes)
-    values = {concept: value for truth in scene.truths for concept, value in truth.values.items()}
-    parts = part_map(rendered.label_ids, rendered.labels, values)
+    parts = part_map(rendered.label_ids, rendered.labels, values_by_number(scene.truths))
     record["parts_file"] = f"parts/{scene.index:06d}.png"
     _write(out / record["parts_file"], encode_parts(parts))
     if keep_clean:

@@ -4,9 +4,12 @@ A part map is an 8-bit picture of the upright photo's size over four, rounded up
 """
 
 import io
+from collections.abc import Mapping
 
 import numpy as np
 from PIL import Image
+
+from synthetic_samples.labels import without_number
 
 PARTS = (
     "background",
@@ -42,9 +45,9 @@ _ENOUGH_PX = 4
 _FACES = {"front": "front", "left": "side", "right": "side", "top": "top"}
 
 
-def part_map(label_ids: np.ndarray, labels: list[str], values: dict[str, str]) -> np.ndarray:
-    """Part map (ceil(H / 4), ceil(W / 4)) uint8 of label ids (H, W); `values` are the scene's concept values."""
-    parts = np.array([PARTS.index(part_of(label, values)) for label in labels], np.uint8)[label_ids]
+def part_map(label_ids: np.ndarray, labels: list[str], values: Mapping[int | None, dict[str, str]]) -> np.ndarray:
+    """Part map (ceil(H / 4), ceil(W / 4)) uint8 of label ids (H, W); `values` are concept values by thing's number."""
+    parts = np.array([PARTS.index(_part_of_its_thing(label, values)) for label in labels], np.uint8)[label_ids]
     height, width = (-(-size // REDUCTION) * REDUCTION for size in parts.shape)
     padded = np.zeros((height, width), np.uint8)
     padded[: parts.shape[0], : parts.shape[1]] = parts
@@ -56,8 +59,13 @@ def part_map(label_ids: np.ndarray, labels: list[str], values: dict[str, str]) -
     return counts.argmax(axis=2).astype(np.uint8)
 
 
+def _part_of_its_thing(label: str, values: Mapping[int | None, dict[str, str]]) -> str:
+    plain, number = without_number(label)
+    return part_of(plain, values.get(number, {}))
+
+
 def part_of(label: str, values: dict[str, str]) -> str:
-    """Name of the part that a mask label belongs to."""
+    """Name of the part that a mask label (without number) belongs to; `values` are its thing's concept values."""
     subject, _, piece = label.partition("/")
     if subject in ("hand_control", "charger", "look_alike"):
         return subject

@@ -10,8 +10,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from synthetic_samples.camera import MOST_VIEWS, Camera, draw_camera
-from synthetic_samples.composition import Brief, Composition, compose
+from synthetic_samples.composition import compose
 from synthetic_samples.geometry import Piece, point_z_to, shift
+from synthetic_samples.layout import Brief, Composition
 from synthetic_samples.phone_families import HARD_CONDITIONS, PhoneStyle, draw_phone, phone_families
 from synthetic_samples.truths import Truth
 

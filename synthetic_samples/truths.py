@@ -1,5 +1,6 @@
 """What stands in a scene as it was built: the answers that pictures are labelled with."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -7,6 +8,7 @@ from manifold3d import Manifold
 
 from classifier.taxonomy import ACTUATOR_HEAD, CONTROL_BOX
 from synthetic_samples.geometry import Part, Piece
+from synthetic_samples.labels import numbered
 from synthetic_samples.shapes.actuator import Actuator
 from synthetic_samples.shapes.control_box import ControlBox
 
@@ -14,6 +16,8 @@ from synthetic_samples.shapes.control_box import ControlBox
 @dataclass(frozen=True, eq=False)
 class Truth:
     """One subject as it was built: `outline` (N, 3) are points round it in metres; `frame` carries its own frame.
+
+    `number`: which of several things in one picture this is; its pieces' labels carry it (`kind#number/piece`).
 
     Of an actuator: `axis` is the outward direction of the end with the lowering mechanism, `end_point` the middle
     of the mechanism, `neck_m` its bare neck's length and `knob_radius_m` its knob's radius, both 0 without.
@@ -27,6 +31,12 @@ class Truth:
     end_point: np.ndarray | None = None
     neck_m: float = 0.0
     knob_radius_m: float = 0.0
+    number: int | None = None
+
+    @property
+    def name(self) -> str:
+        """What its labels begin with."""
+        return numbered(self.kind, self.number)
 
     def moved(self, transform: np.ndarray) -> "Truth":
         turned = transform[:3, :3]
@@ -37,6 +47,14 @@ class Truth:
             axis=None if self.axis is None else turned @ self.axis,
             end_point=None if self.end_point is None else turned @ self.end_point + transform[:3, 3],
         )
+
+
+def values_by_number(truths: Iterable[Truth]) -> dict[int | None, dict[str, str]]:
+    """Concept values of the things of each number; those without one are together."""
+    values: dict[int | None, dict[str, str]] = {}
+    for truth in truths:
+        values.setdefault(truth.number, {}).update(truth.values)
+    return values
 
 
 def outline_of(solids: list[Manifold]) -> np.ndarray:

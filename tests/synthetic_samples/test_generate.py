@@ -13,12 +13,12 @@ from PIL import Image, ImageOps
 from classifier.taxonomy import CONCEPTS_OF, CONTROL_BOX, SMALLEST_SUBJECT_FRACTION
 from synthetic_samples.annotate import annotate, is_fair
 from synthetic_samples.camera import MOST_VIEWS, SIDES_APART_DEG
-from synthetic_samples.composition import Brief
 from synthetic_samples.contact_sheet import contact_sheet
 from synthetic_samples.denoise import denoise
 from synthetic_samples.flatten import TEXTURE_SLOTS, flatten
 from synthetic_samples.generate import main
 from synthetic_samples.geometry import Material, Part, Picture, block, point_z_to, shift
+from synthetic_samples.layout import Brief
 from synthetic_samples.part_maps import PARTS, part_map, part_of
 from synthetic_samples.render import render, use_variant
 from synthetic_samples.scene import ENVIRONMENTS, FRAMINGS, STYLES, Scene, draw_scene
@@ -222,7 +222,7 @@ def test_a_part_map_keeps_what_is_small_and_names_what_is_big() -> None:
     ids = np.ones((8, 10), int)
     ids[0:2, 0:3] = 2  # six of the sixteen pixels of a spot
     ids[4, 4] = 3  # one of sixteen: too little
-    parts = part_map(ids, labels, {"lowering": "twist_knob"})
+    parts = part_map(ids, labels, {None: {"lowering": "twist_knob"}})
     names = [[PARTS[part] for part in row] for row in parts]
     assert parts.shape == (2, 3)
     assert names[0][:2] == ["stop", "unit_front"]

@@ -29,6 +29,12 @@ def test_reads_what_was_drawn(folder: Path):
     assert len(read_manifests([folder, folder])) == 12
 
 
+def test_several_subjects_of_a_kind_are_each_read(folder: Path):
+    before = read_manifests([folder])[0].subjects
+    change_line(folder, 0, lambda entry: entry["subjects"].extend(entry["subjects"]))
+    assert before and read_manifests([folder])[0].subjects == (*before, *before)
+
+
 def test_an_absent_style_says_what_is_there(folder: Path):
     with pytest.raises(DatasetError, match=r"style 'heldout'.*'train': 6.*synthetic_samples"):
         read_manifests([folder], "heldout")
