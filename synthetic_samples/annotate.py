@@ -69,7 +69,9 @@ def is_fair(scene: Scene, subjects: list[dict]) -> bool:
 
 
 def _clear(concept: Concept) -> bool:
-    return concept["visible"] and concept["evidence_px"] >= _FAIR_EVIDENCE_PX and "possible" not in concept
+    """Tabs are named by being two that face each other: one block beside a neck could be anything."""
+    both = concept.get("weaker_px", SMALLEST_EVIDENCE_PX) >= SMALLEST_EVIDENCE_PX
+    return both and concept["visible"] and concept["evidence_px"] >= _FAIR_EVIDENCE_PX and "possible" not in concept
 
 
 # Boxes ---------------------------------------------------------------------------------------------------------------
@@ -209,8 +211,10 @@ def _lowering(scene: Scene, truth: Truth, px: Mapping[str, float]) -> Concept:
         root = px.get("actuator_tube/root", 0)
         whole = sum(count for label, count in px.items() if label.startswith("actuator_head/"))
         return _entry(value, min(end, 2 * root), whole >= _WHOLE_HEAD_PX)
-    grip = px.get("actuator_head/mechanism", 0)
+    grip = sum(count for label, count in px.items() if label.startswith("actuator_head/mechanism"))
     entry = _entry(value, grip, True)
+    if value == "squeeze_tabs":
+        entry["weaker_px"] = int(min(px.get(f"actuator_head/mechanism/{tab}", 0) for tab in (0, 1)))
     if value in ("twist_knob", "pull_twist_knob") and entry["visible"]:
         neck = px.get("actuator_head/neck", 0) if value == "pull_twist_knob" else _neck_that_would_show(scene, truth)
         if neck < SMALLEST_EVIDENCE_PX:

@@ -72,7 +72,7 @@ def part_of(label: str, values: dict[str, str]) -> str:
     if label == "actuator_tube/root":
         return "tube_root"
     if subject == "actuator_head":
-        if piece == "mechanism":
+        if piece.partition("/")[0] == "mechanism":
             return "tabs" if values.get("lowering") == "squeeze_tabs" else "knob"
         return {"fork": "fork", "plain_end": "fork", "collar": "collar", "neck": "neck"}.get(piece, "actuator_housing")
     if subject == "control_box":

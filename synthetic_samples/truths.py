@@ -71,7 +71,7 @@ def actuator_truth(built: Actuator) -> Truth:
     mechanism = [
         p.solid
         for p in built.pieces
-        if isinstance(p, Part) and p.label in ("actuator_head/mechanism", "actuator_head/neck")
+        if isinstance(p, Part) and p.label.startswith(("actuator_head/mechanism", "actuator_head/neck"))
     ]
     end_point = np.zeros(3)
     if mechanism:

@@ -165,8 +165,9 @@ def _squeeze_tabs(rng: np.random.Generator, family: str, gear_radius: float, sli
     pieces: list[Piece] = [Part(cylinder(collar_r, collar_h), collar_material, "actuator_head/collar")]
     tab = _tab(rng, family, collar_r, collar_h)
     turned_by = float(rng.uniform(0, 180))
-    for angle in (0.0, 180.0):
-        pieces.append(Part(tab, tab_material, "actuator_head/mechanism").moved(turn((0, 0, 1), angle + turned_by)))
+    for number, angle in enumerate((0.0, 180.0)):  # a label each, since it takes both to know them for tabs
+        one = Part(tab, tab_material, f"actuator_head/mechanism/{number}")
+        pieces.append(one.moved(turn((0, 0, 1), angle + turned_by)))
     return Mechanism(pieces, collar_h, 0.0, collar_r)
 
 

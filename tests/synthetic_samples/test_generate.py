@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image, ImageOps
 
-from classifier.taxonomy import CONCEPTS_OF, CONTROL_BOX, SMALLEST_SUBJECT_FRACTION
+from classifier.taxonomy import ACTUATOR_HEAD, CONCEPTS_OF, CONTROL_BOX, SMALLEST_SUBJECT_FRACTION
 from synthetic_samples.annotate import annotate, is_fair
 from synthetic_samples.camera import MOST_VIEWS, SIDES_APART_DEG
 from synthetic_samples.contact_sheet import contact_sheet
@@ -20,7 +20,7 @@ from synthetic_samples.generate import main
 from synthetic_samples.geometry import Material, Part, Picture, block, point_z_to, shift
 from synthetic_samples.layout import Brief
 from synthetic_samples.part_maps import PARTS, part_map, part_of
-from synthetic_samples.render import render, use_variant
+from synthetic_samples.render import Rendered, render, use_variant
 from synthetic_samples.scene import ENVIRONMENTS, FRAMINGS, STYLES, Scene, draw_scene
 
 SMALL = {"samples": 1, "width": 96, "height": 72}
@@ -187,6 +187,25 @@ def test_a_fair_picture_cuts_nothing_off_not_even_a_hand_control() -> None:
     assert not is_fair(replace(scene, conditions=("dark",)), [box])
 
 
+def test_squeeze_tabs_are_fair_only_where_both_are_seen() -> None:
+    """Counts of pixels are made up: a picture whose every tab pixel is known."""
+    scene = replace(_first("close", ACTUATOR_HEAD), width=500, height=400)
+    outline = np.add(scene.camera.target, [(0, 0, 0), (0.02, 0, 0), (0, 0, 0.02), (0, 0.02, 0)])
+    truth = replace(scene.truths[0], values={"lowering": "squeeze_tabs"}, outline=outline)
+    scene = replace(scene, truths=[truth])
+    labels = ["", "actuator_head/housing", "actuator_head/mechanism/0", "actuator_head/mechanism/1"]
+    nothing = np.zeros((400, 500, 3), np.float32)
+    for tabs, fair in (((400, 400), True), ((760, 40), True), ((30, 770), False), ((800, 0), False)):
+        ids = np.zeros((400, 500), np.int32)
+        ids[100:300, 100:400] = 1
+        for number, count in enumerate(tabs, 2):
+            ids[50 * number : 50 * number + 4, 150:350].flat[:count] = number
+        subjects, _ = annotate(scene, Rendered(nothing, nothing, nothing, nothing, ids, labels))
+        lowering = subjects[0]["concepts"]["lowering"]
+        assert lowering["evidence_px"] == sum(tabs) and lowering["weaker_px"] == min(tabs)
+        assert is_fair(scene, subjects) == fair
+
+
 def test_evidence_counts_at_the_size_of_a_photo_five_hundred_pixels_wide() -> None:
     scene = _first("close", CONTROL_BOX)
     amounts = []
@@ -227,7 +246,7 @@ def test_a_part_map_keeps_what_is_small_and_names_what_is_big() -> None:
     assert parts.shape == (2, 3)
     assert names[0][:2] == ["stop", "unit_front"]
     assert names[1][1] == "unit_front"
-    assert part_of("actuator_head/mechanism", {"lowering": "squeeze_tabs"}) == "tabs"
+    assert part_of("actuator_head/mechanism/1", {"lowering": "squeeze_tabs"}) == "tabs"
     assert part_of("control_box/charge_display", {"charge_display": "none"}) == "lamp_row"
     assert part_of("control_box/pack/left", {}) == "pack_side"
 

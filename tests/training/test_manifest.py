@@ -35,6 +35,19 @@ def test_several_subjects_of_a_kind_are_each_read(folder: Path):
     assert before and read_manifests([folder])[0].subjects == (*before, *before)
 
 
+def test_what_a_reading_carries_beside_is_passed_over(folder: Path):
+    before = read_manifests([folder])
+    for number in range(len(before)):
+        change_line(folder, number, _with_more)
+    assert read_manifests([folder]) == before
+
+
+def _with_more(entry: dict) -> None:
+    for subject in entry["subjects"]:
+        for concept in subject["concepts"].values():
+            concept["weaker_px"] = 12
+
+
 def test_an_absent_style_says_what_is_there(folder: Path):
     with pytest.raises(DatasetError, match=r"style 'heldout'.*'train': 6.*synthetic_samples"):
         read_manifests([folder], "heldout")
