@@ -16,7 +16,7 @@ from synthetic_samples.truths import Truth, actuator_truth, box_truth, plain_tru
 
 _SHARES = {CONTROL_BOX: 0.45, ACTUATOR_HEAD: 0.38, HAND_CONTROL: 0.1, CHARGER: 0.07}
 _ORDERS = 60  # arrangements that are tried; the tightest is taken
-_EXTENT_SHARE = 0.52  # of the diagonal of the rows: so they fill a picture as other close subjects do
+_EXTENT_SHARE = 0.46  # of the diagonal of the rows: so they fill a picture as other close subjects do
 _TOUCH_M = 0.004  # what is nearer than this hangs together
 
 Row = list[int]
