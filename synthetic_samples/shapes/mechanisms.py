@@ -100,7 +100,8 @@ def _knob(
 
 def fluted(rng: np.random.Generator, family: str, radius: float, height: float) -> Manifold:
     """A grip that a hand can turn, standing on z = 0."""
-    count = {"lobed": rng.integers(5, 10), "winged": rng.integers(3, 6)}.get(family, rng.integers(12, 30))
+    # Few and deep enough to be seen on a photo, and no two or three wings, which would look like tabs to pinch.
+    count = {"lobed": rng.integers(5, 10), "winged": rng.integers(5, 9)}.get(family, rng.integers(10, 21))
     angles = np.linspace(0, 2 * np.pi, int(count), endpoint=False)
 
     def ring(at: float, size: float) -> list[CrossSection]:
@@ -113,8 +114,8 @@ def fluted(rng: np.random.Generator, family: str, radius: float, height: float) 
         )
     elif family == "winged":
         wings = [
-            CrossSection.square((radius * 1.0, radius * 0.35))
-            .translate((radius * 0.1, -radius * 0.175))
+            CrossSection.square((radius * 1.0, radius * 0.28))
+            .translate((radius * 0.1, -radius * 0.14))
             .rotate(float(np.degrees(a)))
             for a in angles
         ]
@@ -123,18 +124,18 @@ def fluted(rng: np.random.Generator, family: str, radius: float, height: float) 
         )
     elif family == "toothed":
         teeth = [
-            CrossSection.square((radius * 0.12, pitch * 0.5), True)
-            .translate((radius * 0.96, 0))
+            CrossSection.square((radius * 0.15, pitch * 0.5), True)
+            .translate((radius * 0.94, 0))
             .rotate(float(np.degrees(a)))
             for a in angles
         ]
-        outline = CrossSection.batch_boolean([CrossSection.circle(radius * 0.93, 64), *teeth], OpType.Add)
+        outline = CrossSection.batch_boolean([CrossSection.circle(radius * 0.9, 64), *teeth], OpType.Add)
     elif family == "scooped":
         outline = CrossSection.circle(radius, 64) - CrossSection.batch_boolean(
             ring(radius * 1.06, pitch * 0.42), OpType.Add
         )
     else:
-        outline = CrossSection.circle(radius, 96) - CrossSection.batch_boolean(ring(radius, pitch * 0.28), OpType.Add)
+        outline = CrossSection.circle(radius, 96) - CrossSection.batch_boolean(ring(radius, pitch * 0.36), OpType.Add)
     if family == "waved_cone":
         return Manifold.extrude(outline, height, 0, 0.0, (0.72, 0.72))
     body = Manifold.extrude(outline, height)
