@@ -125,7 +125,7 @@ def _check(metadata: Any, path: Path) -> None:
         (
             finder["stride"],
             finder["temperature"],
-            reader["margin"],
+            [(look["margin"], look["mirrored"]) for look in reader["looks"]][0],
             reader["coverage"],
             reader["doubt"],
             reader["correlation"],
@@ -133,7 +133,7 @@ def _check(metadata: Any, path: Path) -> None:
             metadata["version"],
             metadata["trained_on"],
         )
-    except (KeyError, TypeError, AttributeError) as error:
+    except (KeyError, TypeError, AttributeError, IndexError) as error:
         raise WeightsMalformed(f"{path} lacks {error}. {REINSTALL}") from error
     for name, came, want in facts:
         if came != want:

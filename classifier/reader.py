@@ -1,4 +1,4 @@
-"""What each concept reads: a closer look at a square window around every subject that was found."""
+"""What each concept reads: closer looks at a square window around every subject that was found."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -23,17 +23,27 @@ class Reader:
     def __call__(self, photo: Photo, found: Sequence[Found]) -> list[dict[str, np.ndarray]]:
         """For each found subject the logits of `kind` and of every concept, and the features, by name.
 
-        One window at a time: on a processor a batch is no faster, and it would take as many times the memory.
+        Each is the mean over the recipe's looks. One window at a time: on a processor a batch is no faster, and it
+        would take as many times the memory.
         """
         heads = ["kind", *self.recipe["concepts"], FEATURES]
         name = self.session.get_inputs()[0].name
-        runs = [self.session.run(heads, {name: self.window(photo, f)[None]}) for f in found]
-        return [{head: logits[0] for head, logits in zip(heads, outputs, strict=True)} for outputs in runs]
+        read = []
+        for each in found:
+            looks = [self.session.run(heads, {name: window[None]}) for window in self.windows(photo, each)]
+            read.append(
+                {head: np.mean(seen, axis=0)[0] for head, seen in zip(heads, zip(*looks, strict=True), strict=True)}
+            )
+        return read
 
-    def window(self, photo: Photo, found: Found) -> np.ndarray:
-        """What the network is shown: float32 (3, input_px, input_px), cut from the photo's own pixels."""
-        box = square_window(found.box, photo.width, photo.height, self.recipe["margin"])
-        return normalise(photo.window(box, self.recipe["input_px"]), self.recipe["mean"], self.recipe["std"])
+    def windows(self, photo: Photo, found: Found) -> list[np.ndarray]:
+        """What the network is shown, look by look: float32 (3, input_px, input_px), cut from the photo's own pixels."""
+        looks = []
+        for look in self.recipe["looks"]:
+            box = square_window(found.box, photo.width, photo.height, look["margin"])
+            pixels = normalise(photo.window(box, self.recipe["input_px"]), self.recipe["mean"], self.recipe["std"])
+            looks.append(np.ascontiguousarray(pixels[:, :, ::-1]) if look["mirrored"] else pixels)
+        return looks
 
 
 def square_window(box: Box, width: int, height: int, margin: float) -> Box:

@@ -191,8 +191,8 @@ def _metadata(hashes: dict[str, str]) -> dict:
             "kinds": list(SUBJECTS), "temperature": 1.0, "thresholds": dict.fromkeys(SUBJECTS, 0.5),
         },
         "reader": {
-            "file": "reader.onnx", "sha256": hashes["reader"], "input_px": 256, "margin": 0.15, "mean": 0.5, "std": 0.5,
-            "kinds": [*SUBJECTS, "other"], "concepts": concepts,
+            "file": "reader.onnx", "sha256": hashes["reader"], "input_px": 256, "mean": 0.5, "std": 0.5,
+            "looks": [{"margin": 0.15, "mirrored": False}], "kinds": [*SUBJECTS, "other"], "concepts": concepts,
             "temperatures": dict.fromkeys(["kind", *concepts], 1.0),
             "set_thresholds": {concept: dict.fromkeys(values, 0.9) for concept, values in concepts.items()},
             "coverage": 0.95,

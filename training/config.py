@@ -17,8 +17,11 @@ CLASSES: Final = {concept: (*values, NOT_VISIBLE) for concept, values in CONCEPT
 STRIDE: Final = 8
 """Input pixels to one cell of the finder's output and of the reader's map of parts."""
 
-CROP_MARGIN: Final = 0.06
-"""Share of a box's longer side that the reader sees beyond it on each side, as served."""
+LOOKS: Final = ((0.06, False), (0.0, True))
+"""The reader's looks at a thing, as served: share of the box's longer side that it sees beyond it; mirrored or not.
+
+The mean of two looks is read better than either.
+"""
 
 TAUGHT_MARGIN: Final = 0.15
 """The same in training, on average: what is served a little larger than it was taught is read better."""

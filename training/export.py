@@ -20,7 +20,7 @@ from classifier.ours import FeatureSpace
 from classifier.taxonomy import CONCEPTS, SUBJECTS
 from synthetic_samples.part_maps import PARTS
 from training.checkpoint import load_network
-from training.config import CLASSES, COVERAGE, CROP_MARGIN, KINDS, STRIDE
+from training.config import CLASSES, COVERAGE, KINDS, LOOKS, STRIDE
 from training.merging import CHOSEN_CORRELATION, DOUBTS
 from training.model import BACKBONE, new_network
 from training.ood import store_feature_space
@@ -213,7 +213,11 @@ def _metadata(weights: Path, about: dict, differences: dict, manifest_hash: str,
         | {"thresholds": dict.fromkeys(SUBJECTS, UNCALIBRATED_THRESHOLD)},
         "reader": {"file": "reader.onnx", "sha256": hashes["reader"], "input_px": preset["reader_px"]}
         | shared
-        | {"margin": CROP_MARGIN, "kinds": list(KINDS), "concepts": classes}
+        | {
+            "looks": [{"margin": margin, "mirrored": mirrored} for margin, mirrored in LOOKS],
+            "kinds": list(KINDS),
+            "concepts": classes,
+        }
         | {"parts": list(PARTS), "parts_stride": STRIDE}
         | {"temperatures": dict.fromkeys(("kind", *CONCEPTS), 1.0)}
         | {"set_thresholds": {name: dict.fromkeys(values, 1.0) for name, values in classes.items()}}

@@ -15,11 +15,13 @@ import torch
 from PIL import Image, ImageOps
 
 from classifier.finder import letterbox, normalise
+from classifier.identify import WEIGHTS_DIR
+from classifier.model import METADATA_FILE
 from classifier.photo import cut_window
 from classifier.reader import square_window
 from training.model import new_network
 
-FINDER_PX, READER_PX, MARGIN = 320, 256, 0.15
+RECIPE = json.loads((WEIGHTS_DIR / METADATA_FILE).read_text(encoding="utf-8"))  # the sizes and looks that are served
 
 
 def save_checkpoint(path: Path) -> None:
@@ -41,14 +43,17 @@ def load_networks(path: Path) -> dict[str, torch.nn.Module]:
 def read(data: bytes, boxes: list, networks: dict[str, torch.nn.Module]) -> None:
     """Decode the photo whole, run the finder on it and the reader on windows of the full picture."""
     image = ImageOps.exif_transpose(Image.open(io.BytesIO(data))).convert("RGB")
-    pixels, _ = letterbox(np.asarray(image), FINDER_PX)
+    pixels, _ = letterbox(np.asarray(image), RECIPE["finder"]["input_px"])
     networks["finder"](torch.from_numpy(pixels)[None])
-    windows = [
-        normalise(cut_window(image, square_window(box, image.width, image.height, MARGIN), READER_PX), 0.5, 0.5)
-        for box in boxes
-    ]
+    windows = [_window(image, box, **look) for box in boxes for look in RECIPE["reader"]["looks"]]
     if windows:
         networks["reader"](torch.from_numpy(np.stack(windows)))
+
+
+def _window(image: Image.Image, box: list, margin: float, mirrored: bool) -> np.ndarray:
+    square = square_window(box, image.width, image.height, margin)
+    pixels = normalise(cut_window(image, square, RECIPE["reader"]["input_px"]), 0.5, 0.5)
+    return np.ascontiguousarray(pixels[:, :, ::-1]) if mirrored else pixels
 
 
 def main(photo: str, checkpoint: str, boxes: str, repeats: str) -> None:

@@ -2,6 +2,7 @@
 
 import json
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,10 +12,11 @@ from PIL import Image
 from classifier.errors import WeightsAltered, WeightsMalformed, WeightsMissing
 from classifier.finder import overlap
 from classifier.identify import Model, PhotoReading, read_photo
-from classifier.photo import EXIF_ORIENTATION, PhotoLimits
+from classifier.photo import EXIF_ORIENTATION, PhotoLimits, open_photo
 from classifier.reader import square_window
 from classifier.taxonomy import CONCEPTS_OF, NOT_VISIBLE
 from tests.classifier.test_photo import encoded_heic, stored
+from tests.golden import sure_boxes
 from tests.toy_networks import blob_photo, encoded
 
 BOX = ("control_box", (0.3, 0.4), 0.3, {"black": "above", "white": "left"})
@@ -116,6 +118,25 @@ def test_the_window_is_square_in_pixels() -> None:
     assert ((left + right) / 2, (top + bottom) / 2) == pytest.approx((0.5, 0.45))
 
 
+def test_the_reader_answers_the_mean_of_its_looks(toy_model: Model) -> None:
+    photo = open_photo(encoded(SCENE), "scene.jpg", PhotoLimits())
+    found = sure_boxes(toy_model, photo)[:1]
+    looks = [{"margin": 0.06, "mirrored": False}, {"margin": 0.0, "mirrored": True}]
+    one, other, both = (replace(toy_model.reader, recipe={**toy_model.reader.recipe, "looks": seen})(photo, found)[0]
+                        for seen in (looks[:1], looks[1:], looks))  # fmt: skip
+    assert not np.allclose(one["kind"], other["kind"], atol=1e-4)
+    for head in one:
+        assert np.allclose(both[head], (one[head] + other[head]) / 2, atol=1e-6)
+
+
+def test_a_mirrored_look_sees_the_same_window_turned_round(toy_model: Model) -> None:
+    photo = open_photo(encoded(SCENE), "scene.jpg", PhotoLimits())
+    looks = [{"margin": 0.1, "mirrored": False}, {"margin": 0.1, "mirrored": True}]
+    reader = replace(toy_model.reader, recipe={**toy_model.reader.recipe, "looks": looks})
+    plain, mirrored = reader.windows(photo, sure_boxes(toy_model, photo)[0])
+    assert np.array_equal(plain[:, :, ::-1], mirrored)
+
+
 @pytest.fixture
 def own_copy(toy_model_dir: Path, tmp_path: Path) -> Path:
     return Path(shutil.copytree(toy_model_dir, tmp_path / "weights"))
@@ -145,7 +166,7 @@ def test_one_changed_bit_is_noticed_and_named(name: str, own_copy: Path) -> None
         (["reader", "concepts", "battery"], ["built_in", "not_visible"], "reader.concepts"),
         (["reader", "set_thresholds", "battery"], {"built_in": 0.9}, "set_thresholds"),
         (["reader", "temperatures"], {"kind": 1.0}, "temperatures"),
-        (["reader", "margin"], None, "lacks 'margin'"),
+        (["reader", "looks"], None, "lacks 'looks'"),
         (["finder", "stride"], None, "lacks 'stride'"),
         (["reader", "correlation"], None, "lacks 'correlation'"),
         (["ours"], None, "lacks 'ours'"),

@@ -32,7 +32,7 @@ def main() -> None:
         raise SystemExit("no sample photo shows both a control box and an actuator head")
     shutil.copyfile(path, HERE / "photo.jpg")
     square, _ = letterbox(photo.reduced(model.finder.recipe["input_px"]), model.finder.recipe["input_px"])
-    windows = np.stack([model.reader.window(photo, f) for f in found])
+    windows = np.stack([window for f in found for window in model.reader.windows(photo, f)])
     np.savez_compressed(HERE / "tensors.npz", square=square, windows=windows)
     said = model.reader(photo, found)
     logits = [{head: values.tolist() for head, values in row.items() if head != FEATURES} for row in said]

@@ -14,7 +14,7 @@ from classifier.reader import square_window
 from classifier.taxonomy import SUBJECTS
 from synthetic_samples.part_maps import PARTS
 from training.augment import Weather, weathered
-from training.config import CROP_MARGIN, STRIDE
+from training.config import LOOKS, STRIDE
 from training.dataset import PictureBank
 from training.finding import FinderBatches, cell_targets, finder_loss
 from training.geometry import Wobble, letterbox_maps, move_boxes, sample_windows, window_maps, wobbled
@@ -50,10 +50,10 @@ def test_whole_pictures_equal_the_served_letterbox(photographs):
 def test_windows_equal_the_served_windows(photographs, box: tuple):
     pictures, bank = photographs
     boxes_px = np.array(box) * np.tile(bank.sizes_wh, 2)
-    ours, _ = sample_windows(bank.pixels, bank.sizes_wh, windows_round(boxes_px, CROP_MARGIN), 256)
+    ours, _ = sample_windows(bank.pixels, bank.sizes_wh, windows_round(boxes_px, LOOKS[0][0]), 256)
     for picture, mine in zip(pictures, ours, strict=True):
         image = Image.fromarray(picture)
-        served = cut_window(image, square_window(box, *image.size, CROP_MARGIN), 256)
+        served = cut_window(image, square_window(box, *image.size, LOOKS[0][0]), 256)
         assert np.abs(served.transpose(2, 0, 1) / 255 - mine.numpy()).mean() < LARGEST_MEAN_DIFFERENCE
 
 
