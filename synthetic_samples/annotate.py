@@ -23,6 +23,7 @@ _WHOLE_BOX_PX = 600
 _WHOLE_HEAD_PX = 400
 _FAIR_BOX_SHARE = 0.06
 _FAIR_EVIDENCE_PX = 2.5 * SMALLEST_EVIDENCE_PX  # ten by ten pixels: a person can name it, not only see it
+_FAIR_PACK_PX = 625  # 25 by 25: a pack is named by its shape, and the sliver that one behind the unit shows has none
 _SHORTEST_NECK_M = 0.015
 
 Concept = dict[str, object]
@@ -71,7 +72,8 @@ def is_fair(scene: Scene, subjects: list[dict]) -> bool:
 def _clear(concept: Concept) -> bool:
     """Tabs are named by being two that face each other: one block beside a neck could be anything."""
     both = concept.get("weaker_px", SMALLEST_EVIDENCE_PX) >= SMALLEST_EVIDENCE_PX
-    return both and concept["visible"] and concept["evidence_px"] >= _FAIR_EVIDENCE_PX and "possible" not in concept
+    enough = _FAIR_PACK_PX if concept["value"] in ("stacked_pack", "hung_pack") else _FAIR_EVIDENCE_PX
+    return both and concept["visible"] and concept["evidence_px"] >= enough and "possible" not in concept
 
 
 # Boxes ---------------------------------------------------------------------------------------------------------------

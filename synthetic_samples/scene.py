@@ -154,23 +154,45 @@ def _flash(rng: np.random.Generator, camera: Camera, conditions: tuple[str, ...]
 
 
 def _panel(rng: np.random.Generator, composition: Composition, camera: Camera, conditions: tuple[str, ...]) -> Panel:
-    """One lamp or window: overhead or to the side, behind the subject when backlit; off, in effect, in one third."""
+    """One lamp or window: overhead or to the side, behind the subject when backlit; off, in effect, in one third.
+
+    Never between camera and subject: its back is black, and a picture behind it would show nothing of its labels.
+    """
     target, position = np.asarray(composition.focus), np.asarray(camera.position)
     away = position - target
     away /= max(np.linalg.norm(away), 1e-6)
-    if "backlit" in conditions:
-        side = np.cross(away, (0, 0, 1))
-        where = target - away * rng.uniform(0.8, 1.6) + side * rng.normal(0, 0.5) + (0, 0, rng.uniform(0.0, 0.8))
-        strength = rng.uniform(8, 25)
-    else:
-        direction = rng.normal(0, 1, 3) + (0, 0, 1.2) + away * 0.6
-        where = target + direction / np.linalg.norm(direction) * rng.uniform(1.5, 3.0)
-        strength = 0.02 if rng.random() < 0.33 else rng.uniform(2, 14)
-    where = np.array([where[0], where[1], max(float(where[2]), 0.4)])
-    look = target - where
-    frame = _facing(where, look / np.linalg.norm(look)) @ np.diag([*(rng.uniform(0.1, 0.5, 2)), 1.0, 1.0])
+    backlit = "backlit" in conditions
+    strength = rng.uniform(8, 25) if backlit else 0.02 if rng.random() < 0.33 else rng.uniform(2, 14)
+    half_size = rng.uniform(0.1, 0.5, 2)
+    while True:
+        if backlit:
+            side = np.cross(away, (0, 0, 1))
+            where = target - away * rng.uniform(0.8, 1.6) + side * rng.normal(0, 0.5) + (0, 0, rng.uniform(0.0, 0.8))
+        else:
+            direction = rng.normal(0, 1, 3) + (0, 0, 1.2) + away * 0.6
+            where = target + direction / np.linalg.norm(direction) * rng.uniform(1.5, 3.0)
+        where = np.array([where[0], where[1], max(float(where[2]), 0.4)])
+        look = target - where
+        frame = _facing(where, look / np.linalg.norm(look)) @ np.diag([*half_size, 1.0, 1.0])
+        if not _stands_before(frame, camera):
+            break
     warm = rng.uniform(-0.25, 0.3)
     return Panel(frame, (strength * (1 + warm), strength, strength * (1 - warm)))
+
+
+def _stands_before(frame: np.ndarray, camera: Camera) -> bool:
+    """Whether a rectangle, 2 x 2 units in its own frame, hides anything in view that lies as far as the subject."""
+    position, target, up = (np.asarray(vector, float) for vector in (camera.position, camera.target, camera.up))
+    forward = (target - position) / np.linalg.norm(target - position)
+    right = np.cross(forward, up)
+    steps = np.linspace(-1, 1, 61) * np.tan(np.radians(camera.view_deg / 2))
+    across, along = (grid.reshape(-1, 1) for grid in np.meshgrid(steps, steps))
+    rays = forward + across * right / np.linalg.norm(right) + along * up / np.linalg.norm(up)  # one unit forward each
+    into = np.linalg.inv(frame)
+    start, rays = into[:3, :3] @ position + into[:3, 3], rays @ into[:3, :3].T
+    reach = -start[2] / np.where(np.abs(rays[:, 2]) > 1e-9, rays[:, 2], 1e-9)
+    hit = start[:2] + reach[:, None] * rays[:, :2]
+    return bool(((np.abs(hit) <= 1).all(axis=1) & (reach > 0) & (reach < camera.distance_m)).any())
 
 
 def _facing(where: np.ndarray, direction: np.ndarray) -> np.ndarray:

@@ -63,7 +63,7 @@ def actuator(rng: np.random.Generator, lowering: str, style: str, reach: float |
         pieces.append(Part(solid, housing_material(rng) if own else material, "actuator_head/housing"))
     end = "fork" if rng.random() < 0.62 else "tube"
     tip = {"fork": -gear_half, "tube": gear_half}
-    built = mechanisms.mechanism(rng, lowering, style, end, gear_radius, tube_radius)
+    built = mechanisms.mechanism(rng, lowering, style, end, gear_radius, tube_radius, material)
     carry = shift(z=tip[end]) @ (turn((1, 0, 0), 180) if end == "fork" else np.eye(4))
     pieces += moved(built.pieces, carry)
     fork_start = -gear_half - (built.length_m if end == "fork" else 0.0)

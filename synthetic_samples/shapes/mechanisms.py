@@ -41,21 +41,40 @@ class Mechanism:
 
 
 def mechanism(
-    rng: np.random.Generator, lowering: str, style: str, end: str, gear_radius: float, tube_radius: float
+    rng: np.random.Generator,
+    lowering: str,
+    style: str,
+    end: str,
+    gear_radius: float,
+    tube_radius: float,
+    housing: Material,
 ) -> Mechanism:
-    """Build the mechanism of one `lowering` value for the fork end or the tube end."""
+    """Build the mechanism of one `lowering` value for the fork end or the tube end of a housing."""
     if lowering == "squeeze_tabs":
         slimmest = tube_radius * 1.1 if end == "tube" else 0.011
         return _squeeze_tabs(rng, str(rng.choice(TAB_FAMILIES[style])), gear_radius, slimmest)
     if lowering in ("twist_knob", "pull_twist_knob"):
+        colour = contrasting(rng, housing.base_color) if rng.random() < 0.7 else any_colour(rng)
         return _knob(
-            rng, str(rng.choice(KNOB_FAMILIES[style])), lowering == "pull_twist_knob", end, gear_radius, tube_radius
+            rng,
+            str(rng.choice(KNOB_FAMILIES[style])),
+            lowering == "pull_twist_knob",
+            end,
+            gear_radius,
+            tube_radius,
+            Material(colour, rng.uniform(0.3, 0.7)),
         )
     return _plain_end(rng, gear_radius, tube_radius)
 
 
 def _knob(
-    rng: np.random.Generator, family: str, pulled: bool, end: str, gear_radius: float, tube_radius: float
+    rng: np.random.Generator,
+    family: str,
+    pulled: bool,
+    end: str,
+    gear_radius: float,
+    tube_radius: float,
+    knob_material: Material,
 ) -> Mechanism:
     """A fluted knob on the axis, tight on the housing, or beyond a bare neck if it is pulled before it turns."""
     smallest = tube_radius * 1.3 if end == "tube" else 0.012
@@ -63,7 +82,6 @@ def _knob(
     height = float(np.clip(radius * rng.uniform(0.5, 1.4), 0.011, 0.04))
     neck = rng.uniform(SHORTEST_NECK_M, 0.032) if pulled else 0.0
     seat = neck if pulled else rng.uniform(-0.001, 0.0012)
-    knob_material = Material(any_colour(rng), rng.uniform(0.3, 0.7))
     pieces: list[Piece] = [
         Part(
             fluted(rng, family, radius, height).translate((0, 0, seat)),

@@ -184,6 +184,9 @@ def test_a_fair_picture_cuts_nothing_off_not_even_a_hand_control() -> None:
     assert not is_fair(scene, [box, hand | {"cut_off": True}])
     assert not is_fair(scene, [box, hand | {"visible_fraction": 0.5}])
     assert not is_fair(scene, [box | {"concepts": {"stop_position": clear | {"evidence_px": 90}}}])
+    sliver, slab = ({"value": "hung_pack", "visible": True, "evidence_px": px} for px in (300, 700))
+    assert is_fair(scene, [box | {"concepts": {"battery": slab}}])
+    assert not is_fair(scene, [box | {"concepts": {"battery": sliver}}])
     assert not is_fair(replace(scene, conditions=("dark",)), [box])
 
 
@@ -277,6 +280,24 @@ def test_every_sticker_and_display_keeps_its_picture_however_many_there_are() ->
         assert np.array_equal(
             sheet[low - 1, left:right], picture.pixels[-1]
         )  # no neighbour's colour comes in at the edge
+
+
+def test_no_lamp_stands_between_camera_and_subject() -> None:
+    """Its back is black: a picture that it hides would be labelled with what nobody can see."""
+    for index in range(150):
+        scene = draw_scene(80, index, "train")
+        flat = flatten(scene)
+        corners = flat.panel[[0, 1, 2, 5]].astype(float)
+        if (corners[:, 2] <= 0).all() or corners[:, 2].min() > scene.camera.distance_m:
+            continue  # behind the camera, or farther than the subject
+        along, down = corners[1] - corners[0], corners[3] - corners[0]
+        spots = corners[0] + np.array(
+            [a * along + d * down for a in np.linspace(0, 1, 80) for d in np.linspace(0, 1, 80)]
+        )
+        nearer = spots[(spots[:, 2] > 1e-3) & (spots[:, 2] < scene.camera.distance_m)]
+        half_view = np.tan(np.radians(scene.camera.view_deg / 2)) / max(scene.width, scene.height)
+        seen = np.abs(nearer[:, :2] / nearer[:, 2:]) < 0.9 * half_view * np.array([scene.width, scene.height])
+        assert not seen.all(axis=1).any()
 
 
 def test_smoothing_takes_noise_from_plain_surfaces_and_leaves_edges_and_textures() -> None:
