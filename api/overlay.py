@@ -32,9 +32,9 @@ def draw_overlay(data: bytes, reading: PhotoReading, limits: PhotoLimits) -> Ima
     draw = ImageDraw.Draw(image)
     for subject in reading.subjects:
         _outline(draw, _pixels(subject.box, image), LINE_OF_KIND[subject.kind], font.size)
-    taken: list[Box] = []
+    shown, labels = [_pixels(subject.box, image) for subject in reading.subjects], []
     for subject in reading.subjects:
-        _label(draw, image, subject, font, taken)
+        _label(draw, image, subject, font, shown, labels)
     if not reading.subjects:
         words = "Nothing of a lift was found" if reading.quality.usable else "This photo could not be used"
         _text_box(draw, (8, 8), [words], font, INK)
@@ -64,16 +64,23 @@ def _label(
     image: Image.Image,
     subject: SubjectReading,
     font: ImageFont.FreeTypeFont,
-    taken: list[Box],
+    shown: list[Box],
+    labels: list[Box],
 ) -> None:
-    lines = _words_of(subject)
+    """Beside the box, where it hides no other label and, if there is room, nothing that was found."""
+    room = image.width - font.size
+    lines = [line for words in _words_of(subject) for line in _wrapped(draw, words, font, room)]
     width, height = _size(draw, lines, font)
     left, top, right, bottom = _pixels(subject.box, image)
     places = [(left, top - height - 4), (left, bottom + 4), (right + 4, top), (left - width - 4, top), (left, top)]
-    inside = [(min(max(x, 0), image.width - width), min(max(y, 0), image.height - height)) for x, y in places]
-    clear = [p for p in inside if not any(_touch((*p, p[0] + width, p[1] + height), other) for other in taken)]
-    spot = (clear or inside)[0]
-    taken.append((*spot, spot[0] + width, spot[1] + height))
+    inside = [(min(max(x, 0), image.width - 1 - width), min(max(y, 0), image.height - 1 - height)) for x, y in places]
+    boxes = [(*spot, spot[0] + width, spot[1] + height) for spot in inside]
+    hidden = [
+        (sum(_touch(box, other) for other in labels), sum(_touch(box, other) for other in shown)) for box in boxes
+    ]
+    best = min(range(len(boxes)), key=lambda place: hidden[place])
+    spot = inside[best]
+    labels.append(boxes[best])
     _text_box(draw, spot, lines, font, LINE_OF_KIND[subject.kind])
 
 
@@ -85,6 +92,18 @@ def _words_of(subject: SubjectReading) -> list[str]:
         if shown:
             open_ = " ?" if len(reading.prediction_set) > 1 else ""
             lines.append(f"{plain(concept)}: {' or '.join(map(plain, shown))}{open_}")
+    return lines
+
+
+def _wrapped(draw: ImageDraw.ImageDraw, words: str, font: ImageFont.FreeTypeFont, room: float) -> list[str]:
+    """A line in as many as the room, in pixels, asks for; a word by itself is never broken."""
+    lines = [""]
+    for word in words.split():
+        longer = f"{lines[-1]} {word}".strip()
+        if lines[-1] and draw.textlength(longer, font=font) > room:
+            lines.append(word)
+        else:
+            lines[-1] = longer
     return lines
 
 

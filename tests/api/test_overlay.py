@@ -4,9 +4,9 @@ import numpy as np
 from PIL import Image
 
 from api.overlay import LINE_OF_KIND, LONGEST_SIDE_PX, PAPER, draw_overlay
-from classifier.identify import Model, PhotoReading, Quality, SubjectReading, read_photo
+from classifier.identify import ConceptReading, Model, PhotoReading, Quality, SubjectReading, read_photo
 from classifier.photo import EXIF_ORIENTATION, PhotoLimits
-from classifier.taxonomy import SUBJECTS
+from classifier.taxonomy import CONCEPTS, SUBJECTS
 from tests.toy_networks import blob_photo, encoded
 
 LIMITS = PhotoLimits()
@@ -55,3 +55,21 @@ def test_labels_of_crowded_subjects_do_not_cover_each_other() -> None:
 
     outline = 2 * 2 * (132 + 100) / (640 * 480)  # the white line, 2 px wide, around the box that all four share
     assert paper(*crowd) > sum(map(paper, crowd)) - (len(crowd) - 1) * outline * 1.05
+
+
+def test_a_long_label_is_wrapped_to_a_narrow_photo_and_whole() -> None:
+    reading = ConceptReading(dict.fromkeys(CONCEPTS["lowering"], 0.25), tuple(CONCEPTS["lowering"]))
+    subject = SubjectReading("actuator_head", (0.5, 0.6, 0.9, 0.7), 0.9, {"lowering": reading})
+    data = encoded(Image.new("RGB", (240, 480), (90, 90, 90)))
+    image = draw_overlay(data, PhotoReading("p", 240, 480, Quality(True, ()), (subject,)), LIMITS)
+    rows, columns = np.nonzero((np.asarray(image) == LINE_OF_KIND["actuator_head"]).all(axis=2)[:280])
+    height = np.ptp(rows)
+    assert height > 4 * 13  # several lines of thirteen pixels, where unwrapped there were two
+    assert [(columns == edge).sum() > 0.9 * height for edge in (columns.min(), columns.max())] == [True, True]
+
+
+def test_a_label_hides_nothing_that_was_found_where_there_is_room() -> None:
+    subject = SubjectReading("control_box", (0.3, 0.02, 0.6, 0.5), 0.9, {})
+    data = encoded(Image.new("RGB", (640, 480), (90, 90, 90)))
+    image = draw_overlay(data, PhotoReading("p", 640, 480, Quality(True, ()), (subject,)), LIMITS)
+    assert share_of(image.crop((200, 20, 380, 230)), PAPER) == 0
