@@ -9,12 +9,15 @@ from classifier.taxonomy import ACTUATOR_HEAD, CHARGER, CONCEPTS, CONTROL_BOX, H
 from synthetic_samples.geometry import Part, Piece, block, moved, shift, turn
 from synthetic_samples.labels import numbered
 from synthetic_samples.layout import Brief, Composition, actuator_attitude, bounds
+from synthetic_samples.look_alikes import look_alike, look_alike_kinds
 from synthetic_samples.shapes.accessories import charger, hand_control
 from synthetic_samples.shapes.actuator import actuator
 from synthetic_samples.shapes.control_box import control_box
 from synthetic_samples.truths import Truth, actuator_truth, box_truth, plain_truth
 
 _SHARES = {CONTROL_BOX: 0.45, ACTUATOR_HEAD: 0.38, HAND_CONTROL: 0.1, CHARGER: 0.07}
+_STRANGERS = 0.5  # of the crowds hold something that is no lift part
+_LARGEST_STRANGER_M = 0.45
 _ORDERS = 60  # arrangements that are tried; the tightest is taken
 _EXTENT_SHARE = 0.46  # of the diagonal of the rows: so they fill a picture as other close subjects do
 _TOUCH_M = 0.004  # what is nearer than this hangs together
@@ -24,32 +27,42 @@ Row = list[int]
 
 @dataclass(frozen=True, eq=False)
 class _Thing:
-    """One part as the camera will see it, in its place or round the origin; `families` as a composition names them."""
+    """One part as the camera will see it, in its place or round the origin; `families` as a composition names them.
+
+    `truth` is None of what is no lift part.
+    """
 
     pieces: list[Piece]
-    truth: Truth
+    truth: Truth | None
     families: dict[str, str]
 
+    @property
+    def outline(self) -> np.ndarray:
+        return np.array(bounds(self.pieces)) if self.truth is None else self.truth.outline
+
     def moved(self, transform: np.ndarray) -> "_Thing":
-        return replace(self, pieces=moved(self.pieces, transform), truth=self.truth.moved(transform))
+        truth = None if self.truth is None else self.truth.moved(transform)
+        return replace(self, pieces=moved(self.pieces, transform), truth=truth)
 
 
 def crowd(rng: np.random.Generator, brief: Brief) -> Composition:
     """Things with nothing between them and the camera, each turned its own way as if photographed by itself."""
     things = [_thing(rng, brief, kind, number) for number, kind in enumerate(_kinds(rng), 1)]
+    things += _strangers(rng, brief.style)
     boxes = [bounds(_in_sight(thing)) for thing in things]
     sizes = np.array([high - low for low, high in boxes])[:, [0, 2]] + rng.uniform(0.008, 0.03, (len(things), 2))
     centres = _packed(rng, sizes)
     pieces: list[Piece] = []
-    truths: list[Truth] = []
+    placed: list[_Thing] = []
     families: dict[str, str] = {}
     for thing, (low, high), (x, z) in zip(things, boxes, centres, strict=True):
-        back = thing.truth.outline[:, 1].max() + rng.uniform(0.003, 0.012)
+        back = thing.outline[:, 1].max() + rng.uniform(0.003, 0.012)
         put = thing.moved(shift(x - (low[0] + high[0]) / 2, -back, z - (low[2] + high[2]) / 2))
         pieces += put.pieces
-        truths.append(put.truth)
+        placed.append(put)
         families |= thing.families
-    points = np.vstack([truth.outline for truth in truths])
+    points = np.vstack([thing.outline for thing in placed])
+    truths = [thing.truth for thing in placed if thing.truth]
     low, high = points.min(axis=0), points.max(axis=0)
     return Composition(
         pieces, truths, tuple(map(float, (low + high) / 2)), float(np.hypot(*(high - low)[[0, 2]]) * _EXTENT_SHARE),
@@ -80,6 +93,15 @@ def _thing(rng: np.random.Generator, brief: Brief, kind: str, number: int) -> _T
         thing, attitude = _Thing(pieces, plain_truth(kind, pieces), {kind: family}), _seen_from(rng, 25, (-15, 40))
     own = [_of_number(piece, number) for piece in _cut_short(rng, thing)]
     return replace(thing, pieces=own, truth=replace(thing.truth, number=number)).moved(attitude)
+
+
+def _strangers(rng: np.random.Generator, style: str) -> list[_Thing]:
+    """Now and then one look-alike that is no larger than a box; of what is longer, such as a stick, none."""
+    if rng.random() >= _STRANGERS:
+        return []
+    pieces = look_alike(rng, str(rng.choice(look_alike_kinds(style))))
+    thing = _Thing(pieces, None, {}).moved(_seen_from(rng, 38, (-12, 52)))
+    return [thing] if np.ptp(thing.outline, axis=0).max() <= _LARGEST_STRANGER_M else []
 
 
 def _seen_from(rng: np.random.Generator, spread_deg: float | None, elevation_deg: tuple[float, float]) -> np.ndarray:
@@ -122,7 +144,8 @@ def _of_number(piece: Piece, number: int) -> Piece:
 
 def _in_sight(thing: _Thing) -> list[Piece]:
     """What must not meet a neighbour; a cable's end may pass it."""
-    return [piece for piece in thing.pieces if piece.label or thing.truth.kind == ACTUATOR_HEAD]
+    head = thing.truth is not None and thing.truth.kind == ACTUATOR_HEAD
+    return [piece for piece in thing.pieces if piece.label or head]
 
 
 # Rows ----------------------------------------------------------------------------------------------------------------

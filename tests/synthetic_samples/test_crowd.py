@@ -14,7 +14,7 @@ from synthetic_samples.composition import close_kind
 from synthetic_samples.crowd import crowd
 from synthetic_samples.flatten import flatten
 from synthetic_samples.labels import numbered, without_number
-from synthetic_samples.layout import Brief, Composition
+from synthetic_samples.layout import Brief, Composition, bounds
 from synthetic_samples.part_maps import PARTS, REDUCTION, part_map
 from synthetic_samples.render import Rendered, render, use_variant
 from synthetic_samples.scene import Scene, draw_scene
@@ -107,6 +107,21 @@ def test_a_crowd_holds_a_box_and_a_head_and_is_drawn_from_its_numbers_alone() ->
         for one, other in zip(made.truths, again.truths, strict=True):
             assert one.values == other.values and np.array_equal(one.outline, other.outline)
         assert all(truth.outline[:, 1].max() < 0 for truth in made.truths)  # nothing is in the wall
+
+
+def test_some_crowds_hold_one_thing_that_is_no_lift_part_in_a_place_of_its_own() -> None:
+    found = 0
+    for seed in range(12):
+        made = crowd(np.random.default_rng(seed), BRIEF)
+        strange = [piece for piece in made.pieces if piece.label.startswith("look_alike/")]
+        found += bool(strange)
+        if strange:
+            low, high = bounds(strange)
+            assert len({piece.label for piece in strange}) == 1 and (high - low).max() < 0.46
+            for truth in made.truths:
+                one, other = truth.outline.min(axis=0)[[0, 2]], truth.outline.max(axis=0)[[0, 2]]
+                assert (np.minimum(high[[0, 2]], other) - np.maximum(low[[0, 2]], one)).min() < 0.02
+    assert 2 <= found <= 10
 
 
 def test_only_pictures_to_learn_from_show_crowds() -> None:
