@@ -74,14 +74,10 @@ def _label(
     left, top, right, bottom = _pixels(subject.box, image)
     places = [(left, top - height - 4), (left, bottom + 4), (right + 4, top), (left - width - 4, top), (left, top)]
     inside = [(min(max(x, 0), image.width - 1 - width), min(max(y, 0), image.height - 1 - height)) for x, y in places]
-    boxes = [(*spot, spot[0] + width, spot[1] + height) for spot in inside]
-    hidden = [
-        (sum(_touch(box, other) for other in labels), sum(_touch(box, other) for other in shown)) for box in boxes
-    ]
-    best = min(range(len(boxes)), key=lambda place: hidden[place])
-    spot = inside[best]
-    labels.append(boxes[best])
-    _text_box(draw, spot, lines, font, LINE_OF_KIND[subject.kind])
+    boxes = [(x, y, x + width, y + height) for x, y in inside]
+    best = min(boxes, key=lambda box: [sum(_touch(box, other) for other in others) for others in (labels, shown)])
+    labels.append(best)
+    _text_box(draw, best[:2], lines, font, LINE_OF_KIND[subject.kind])
 
 
 def _words_of(subject: SubjectReading) -> list[str]:

@@ -116,6 +116,8 @@ def _check(metadata: Any, path: Path) -> None:
              {c: set(v) for c, v in wanted.items()}),
             ("reader.concept_priors", {c: set(p) for c, p in reader["concept_priors"].items()},
              {c: set(v) for c, v in CONCEPTS.items()}),
+            ("reader.looks", [sorted(look) for look in reader["looks"]],
+             [["margin", "mirrored"]] * max(1, len(reader["looks"]))),
             ("ours.weights", {name: len(weights) for name, weights in ours["weights"].items()},
              {name: 3 for name in SCORES if name in ours["weights"]}),
             ("ours.thresholds", set(ours["thresholds"]), set(SUBJECTS)),
@@ -125,7 +127,6 @@ def _check(metadata: Any, path: Path) -> None:
         (
             finder["stride"],
             finder["temperature"],
-            [(look["margin"], look["mirrored"]) for look in reader["looks"]][0],
             reader["coverage"],
             reader["doubt"],
             reader["correlation"],
@@ -133,7 +134,7 @@ def _check(metadata: Any, path: Path) -> None:
             metadata["version"],
             metadata["trained_on"],
         )
-    except (KeyError, TypeError, AttributeError, IndexError) as error:
+    except (KeyError, TypeError, AttributeError) as error:
         raise WeightsMalformed(f"{path} lacks {error}. {REINSTALL}") from error
     for name, came, want in facts:
         if came != want:

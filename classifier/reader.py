@@ -31,9 +31,7 @@ class Reader:
         read = []
         for each in found:
             looks = [self.session.run(heads, {name: window[None]}) for window in self.windows(photo, each)]
-            read.append(
-                {head: np.mean(seen, axis=0)[0] for head, seen in zip(heads, zip(*looks, strict=True), strict=True)}
-            )
+            read.append({head: np.mean([look[n][0] for look in looks], axis=0) for n, head in enumerate(heads)})
         return read
 
     def windows(self, photo: Photo, found: Found) -> list[np.ndarray]:

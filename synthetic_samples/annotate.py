@@ -116,13 +116,8 @@ def _subject(scene: Scene, truth: Truth, mask: np.ndarray) -> dict | None:
 
 def project(scene: Scene, points: np.ndarray) -> np.ndarray:
     """Pixel positions (N, 2) of world points (N, 3); points behind the camera land far outside."""
-    camera = scene.camera
-    position, target, up = (np.asarray(v, float) for v in (camera.position, camera.target, camera.up))
-    forward = (target - position) / np.linalg.norm(target - position)
-    right = np.cross(forward, up)
-    right /= np.linalg.norm(right)
-    above = np.cross(right, forward)
-    local = points - position
+    right, above, forward = scene.camera.axes
+    local = points - np.asarray(scene.camera.position)
     depth = local @ forward
     depth = np.where(depth < 1e-3, 1e-3, depth)
     focal_px = pixels_per_tangent(scene)

@@ -40,6 +40,15 @@ class Camera:
     distance_m: float
     azimuth_deg: float
 
+    @property
+    def axes(self) -> np.ndarray:
+        """Unit vectors to the picture's right, its top, and forward: the rows of a (3, 3)."""
+        position, target, up = (np.asarray(vector, float) for vector in (self.position, self.target, self.up))
+        forward = (target - position) / np.linalg.norm(target - position)
+        right = np.cross(forward, up)
+        right /= np.linalg.norm(right)
+        return np.array([right, np.cross(right, forward), forward])
+
 
 def draw_camera(
     rng: np.random.Generator,

@@ -96,12 +96,9 @@ def flatten(scene: Scene) -> FlatScene:
 
 
 def _world_to_camera(scene: Scene) -> np.ndarray:
-    position, target, up = (np.asarray(v, float) for v in (scene.camera.position, scene.camera.target, scene.camera.up))
-    forward = (target - position) / np.linalg.norm(target - position)
-    left = np.cross(up, forward)
-    left /= np.linalg.norm(left)
+    right, above, forward = scene.camera.axes
     to_world = np.eye(4)
-    to_world[:3] = np.column_stack([left, np.cross(forward, left), forward, position])
+    to_world[:3] = np.column_stack([-right, above, forward, scene.camera.position])
     return np.linalg.inv(to_world)
 
 

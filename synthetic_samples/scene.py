@@ -182,14 +182,12 @@ def _panel(rng: np.random.Generator, composition: Composition, camera: Camera, c
 
 def _stands_before(frame: np.ndarray, camera: Camera) -> bool:
     """Whether a rectangle, 2 x 2 units in its own frame, hides anything in view that lies as far as the subject."""
-    position, target, up = (np.asarray(vector, float) for vector in (camera.position, camera.target, camera.up))
-    forward = (target - position) / np.linalg.norm(target - position)
-    right = np.cross(forward, up)
+    right, above, forward = camera.axes
     steps = np.linspace(-1, 1, 61) * np.tan(np.radians(camera.view_deg / 2))
     across, along = (grid.reshape(-1, 1) for grid in np.meshgrid(steps, steps))
-    rays = forward + across * right / np.linalg.norm(right) + along * up / np.linalg.norm(up)  # one unit forward each
+    rays = forward + across * right + along * above  # one unit forward each
     into = np.linalg.inv(frame)
-    start, rays = into[:3, :3] @ position + into[:3, 3], rays @ into[:3, :3].T
+    start, rays = into[:3, :3] @ np.asarray(camera.position) + into[:3, 3], rays @ into[:3, :3].T
     reach = -start[2] / np.where(np.abs(rays[:, 2]) > 1e-9, rays[:, 2], 1e-9)
     hit = start[:2] + reach[:, None] * rays[:, :2]
     return bool(((np.abs(hit) <= 1).all(axis=1) & (reach > 0) & (reach < camera.distance_m)).any())

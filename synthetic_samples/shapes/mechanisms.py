@@ -9,6 +9,7 @@ from synthetic_samples.geometry import (
     Material,
     Part,
     Piece,
+    Vector,
     bevelled_prism,
     block,
     cylinder,
@@ -54,7 +55,7 @@ def mechanism(
         slimmest = tube_radius * 1.1 if end == "tube" else 0.011
         return _squeeze_tabs(rng, str(rng.choice(TAB_FAMILIES[style])), gear_radius, slimmest)
     if lowering in ("twist_knob", "pull_twist_knob"):
-        colour = contrasting(rng, housing.base_color) if rng.random() < 0.7 else any_colour(rng)
+        colour = _mostly_contrasting(rng, housing)
         return _knob(
             rng,
             str(rng.choice(KNOB_FAMILIES[style])),
@@ -179,8 +180,7 @@ def _squeeze_tabs(rng: np.random.Generator, family: str, gear_radius: float, sli
     collar_r = float(np.clip(gear_radius * rng.uniform(0.35, 0.95), slimmest, 0.05))
     collar_h = rng.uniform(0.016, 0.034)
     collar_material = Material(any_colour(rng), 0.5) if rng.random() < 0.5 else housing_material(rng)
-    tab_colour = contrasting(rng, collar_material.base_color) if rng.random() < 0.7 else any_colour(rng)
-    tab_material = Material(tab_colour, rng.uniform(0.3, 0.6))
+    tab_material = Material(_mostly_contrasting(rng, collar_material), rng.uniform(0.3, 0.6))
     pieces: list[Piece] = [Part(cylinder(collar_r, collar_h), collar_material, "actuator_head/collar")]
     tab = _tab(rng, family, collar_r, collar_h)
     turned_by = float(rng.uniform(0, 180))
@@ -216,6 +216,11 @@ def _tab(rng: np.random.Generator, family: str, collar_r: float, collar_h: float
     outline = CrossSection([[(0, -tall / 2), (out * 1.3, tall * 0.1), (out * 1.3, tall / 2), (0, tall / 2)]])
     wedge = Manifold.extrude(outline, wide).translate((0, 0, -wide / 2)).rotate((90, 0, 0))
     return wedge.translate((collar_r - 0.002, 0, z))
+
+
+def _mostly_contrasting(rng: np.random.Generator, ground: Material) -> Vector:
+    """What is worked by hand has any colour, and stands out more often than not."""
+    return contrasting(rng, ground.base_color) if rng.random() < 0.7 else any_colour(rng)
 
 
 def _plain_end(rng: np.random.Generator, gear_radius: float, tube_radius: float) -> Mechanism:

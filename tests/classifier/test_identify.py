@@ -167,6 +167,8 @@ def test_one_changed_bit_is_noticed_and_named(name: str, own_copy: Path) -> None
         (["reader", "set_thresholds", "battery"], {"built_in": 0.9}, "set_thresholds"),
         (["reader", "temperatures"], {"kind": 1.0}, "temperatures"),
         (["reader", "looks"], None, "lacks 'looks'"),
+        (["reader", "looks"], [], "reader.looks"),
+        (["reader", "looks"], [{"margin": 0.1}], "reader.looks"),
         (["finder", "stride"], None, "lacks 'stride'"),
         (["reader", "correlation"], None, "lacks 'correlation'"),
         (["ours"], None, "lacks 'ours'"),
