@@ -1,6 +1,7 @@
 """Spread training jobs over devices: one process a device, which decodes its pictures once and keeps them."""
 
 import multiprocessing
+import socket
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from contextlib import ExitStack
@@ -12,6 +13,7 @@ import torch
 from training.config import Preset
 from training.dataset import PictureBank, load_bank
 from training.manifest import Record, read_manifests
+from training.team import ALONE, Team, joined
 from training.train import train_task
 
 TASKS = ("finder", "reader")
@@ -33,7 +35,7 @@ class TrainingJob:
 def train_both(
     data: Sequence[Path], preset: Preset, seed: int, folder: Path, devices: Sequence[str], start: Path | None = None
 ) -> None:
-    """Train finder and reader on all pictures of style train; side by side where there are two devices.
+    """Train finder and reader on all pictures of style train; side by side where there are two devices or more.
 
     They begin with the checkpoints in the folder `start`, or without one with the ImageNet weights.
     """
@@ -43,20 +45,38 @@ def train_both(
 
 
 def run_jobs(jobs: Sequence[TrainingJob], records: Sequence[Record], devices: Sequence[str]) -> Iterator[TrainingJob]:
-    """Train every job and give each back as soon as it is finished. One device: in this process, in order."""
+    """Train every job and give each back as soon as it is finished. One device: in this process, in order.
+
+    The devices that are left over when each job has one help with the last.
+    """
     if len(devices) == 1:
         place = _Place(records, devices[0])
         for job in jobs:
             yield place.train(job)
         return
+    crews = [[number % len(devices)] for number in range(len(jobs))]
+    crews[-1] += range(len(jobs), len(devices))
     context = multiprocessing.get_context("spawn")
     with ExitStack() as pools:
         places = [
             pools.enter_context(ProcessPoolExecutor(1, context, _settle, (records, device))) for device in devices
         ]
-        waiting = [places[number % len(places)].submit(_train_here, job) for number, job in enumerate(jobs)]
+        speakers, waiting = {}, []
+        for job, crew in zip(jobs, crews, strict=True):
+            port = _free_port()
+            members = [places[place].submit(_train_here, job, Team(n, len(crew)), port) for n, place in enumerate(crew)]
+            speakers[members[0]] = job
+            waiting += members
         for finished in as_completed(waiting):
-            yield finished.result()
+            finished.result()
+            if finished in speakers:
+                yield speakers[finished]
+
+
+def _free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
 
 
 class _Place:
@@ -72,14 +92,15 @@ class _Place:
             torch.backends.cudnn.benchmark_limit = ALGORITHMS_TRIED
             torch.backends.cudnn.allow_tf32 = torch.backends.cuda.matmul.allow_tf32 = True
 
-    def train(self, job: TrainingJob) -> TrainingJob:
+    def train(self, job: TrainingJob, team: Team = ALONE, port: int = 0) -> TrainingJob:
         preset = job.preset
         wanted = (preset.clean, preset.part_maps)
         if self.loaded != wanted:
             self.bank = None  # frees the first pictures before the others are loaded
             self.bank = load_bank(self.records, preset.canvas_px, self.device, preset.workers, *wanted)
             self.loaded = wanted
-        train_task(job.task, self.records, self.bank, preset, job.seed, job.folder, job.start)
+        with joined(team, port, self.device):
+            train_task(job.task, self.records, self.bank, preset, job.seed, job.folder, job.start, team)
         return job
 
 
@@ -91,5 +112,5 @@ def _settle(records: Sequence[Record], device: str) -> None:
     _PLACE = _Place(records, device)
 
 
-def _train_here(job: TrainingJob) -> TrainingJob:
-    return _PLACE.train(job)
+def _train_here(job: TrainingJob, team: Team, port: int) -> None:
+    _PLACE.train(job, team, port)

@@ -2,6 +2,7 @@
 
 import copy
 import hashlib
+import math
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -19,6 +20,7 @@ from training.manifest import Record
 from training.model import backbone_parameters, new_network
 from training.pace import learning_rate_share, memory_layout, steps_a_second
 from training.reading import ReaderBatches, reader_loss
+from training.team import ALONE, Team
 
 REPORT_EVERY_S = 5.0
 
@@ -41,6 +43,7 @@ class Job:
     seed: int
     folder: Path
     about: dict  # plain facts that are stored with the weights, and that a resumed run must share
+    team: Team = ALONE
 
 
 def train_task(
@@ -51,10 +54,12 @@ def train_task(
     seed: int,
     folder: Path,
     start: Path | None = None,
+    team: Team = ALONE,
 ) -> nn.Module:
     """Train the `finder` or the `reader` on these pictures; returns it with averaged weights, in evaluation mode.
 
     It begins with what fits it in the checkpoint in the folder `start`, or without one with the ImageNet weights.
+    Every member of `team` calls this with the same arguments but for its bank's device.
     """
     torch.manual_seed(seed)
     net = new_network(task, preset.pretrained and start is None, preset.part_maps)
@@ -78,10 +83,11 @@ def train_task(
     if start:
         about["pictures"] += read_whole(start / f"{task}.pt")["about"]["pictures"]  # it learned from those too
         about["went_on_from"] = hashlib.sha256((start / f"{task}.pt").read_bytes()).hexdigest()
-        print(f"{task}: goes on from {start}, {len(new)} of its tensors are new", flush=True)
+        if team.speaks:
+            print(f"{task}: goes on from {start}, {len(new)} of its tensors are new", flush=True)
         if not new:
             schedule = replace(schedule, head_only_share=0.0)
-    return fit(net, Job(task, batches.draw, loss, schedule, seed, folder, about))
+    return fit(net, Job(task, batches.draw, loss, schedule, seed, folder, about, team))
 
 
 def fit(net: nn.Module, job: Job) -> nn.Module:
@@ -91,22 +97,26 @@ def fit(net: nn.Module, job: Job) -> nn.Module:
     if state_path.is_file():
         run.resume(read_whole(state_path), state_path)
     elif final_path.is_file() and read_whole(final_path)["about"] == job.about:
-        print(f"{job.name}: finished before, {final_path} is kept", flush=True)
+        if job.team.speaks:
+            print(f"{job.name}: finished before, {final_path} is kept", flush=True)
         net.load_state_dict(read_whole(final_path)["weights"])
         return net.eval()
     else:
         run.plan()
     saved = reported = time.monotonic()
-    while run.progress() < 1:
-        run.step()
+    while (done := job.team.agree(run.progress())) < 1:
+        run.step(done)
         now = time.monotonic()
         if now - reported > REPORT_EVERY_S:
             run.report()
             reported = now
         if now - saved > job.schedule.save_every_s:
-            write_whole(state_path, run.state())
+            if job.team.speaks:
+                write_whole(state_path, run.state())
             saved = time.monotonic()
     run.report()
+    if not job.team.speaks:
+        return run.averaged.eval()
     if run.device.type == "cuda":
         print(f"{job.name}: {torch.cuda.max_memory_allocated() / 2**30:.1f} GiB of GPU memory at most", flush=True)
     save_network(final_path, run.averaged, job.about)
@@ -143,13 +153,14 @@ class _Run:
         """With minutes given, measure how many steps they allow."""
         if self.schedule.minutes:
             started = time.monotonic()
-            rate = steps_a_second(self._work, self.net)
+            rate = self.job.team.agree(steps_a_second(self._work, self.net))
             self.total_steps = max(20, int(rate * 60 * self.schedule.minutes))
-            images, took = rate * self.schedule.batch, time.monotonic() - started
-            print(
-                f"{self.job.name}: {images:.0f} images/s, {self.total_steps} steps; measured in {took:.0f} s",
-                flush=True,
-            )
+            images, took = rate * self._batch(), time.monotonic() - started
+            if self.job.team.speaks:
+                print(
+                    f"{self.job.name}: {images:.0f} images/s, {self.total_steps} steps; measured in {took:.0f} s",
+                    flush=True,
+                )
         self.running_since = time.monotonic()
 
     def spent_s(self) -> float:
@@ -160,26 +171,35 @@ class _Run:
         by_steps = self.steps / self.total_steps
         return max(by_steps, self.spent_s() / (60 * self.schedule.minutes)) if self.schedule.minutes else by_steps
 
-    def step(self) -> None:
-        """One batch: loss, gradient, update, average."""
-        done = self.progress()
+    def _batch(self) -> int:
+        """Pictures a step, of all members."""
+        return self.schedule.batch * self.job.team.size
+
+    def step(self, done: float) -> None:
+        """One batch when the share `done` of the work is behind: loss, gradient, update, average."""
         head_only = done < self.schedule.head_only_share and bool(self.backbone)
         self._set_phase(head_only)
-        rate = self.schedule.learning_rate * learning_rate_share(
-            done, self.schedule.head_only_share if self.backbone else 0.0, self.schedule.warmup_share
+        rate = (
+            self.schedule.learning_rate
+            * math.sqrt(self.job.team.size)
+            * learning_rate_share(
+                done, self.schedule.head_only_share if self.backbone else 0.0, self.schedule.warmup_share
+            )
         )
         for group in self.optimiser.param_groups:
             group["lr"] = rate * group["scale"]
         self.optimiser.zero_grad(set_to_none=True)
         self.losses = self._work(self.net, self.steps)
+        self.job.team.mean_gradients(self.net.parameters())
         nn.utils.clip_grad_norm_(self.net.parameters(), self.schedule.clip_norm)
         self.optimiser.step()
         self.steps += 1
         self._average()
 
     def _work(self, net: nn.Module, step: int) -> dict[str, torch.Tensor]:
-        torch.manual_seed(self.job.seed * 1_000_003 + step)  # dropout repeats in a resumed run
-        rng = np.random.default_rng([self.job.seed, step])
+        member = self.job.team.number
+        torch.manual_seed((self.job.seed * 1_000_003 + step) + member * 2**40)  # dropout repeats in a resumed run
+        rng = np.random.default_rng([self.job.seed, step, member])
         pictures, targets = self.job.draw(rng, self.schedule.batch)
         with torch.autocast(self.device.type, torch.bfloat16, enabled=self.device.type == "cuda"):
             output = net(pictures.contiguous(memory_format=self.layout))
@@ -210,6 +230,8 @@ class _Run:
             raise TrainingError(
                 f"{self.job.name}: loss {losses} at step {self.steps}; lower the learning rate and resume"
             )
+        if not self.job.team.speaks:
+            return
         spent = self.spent_s()
         self.recent = [*self.recent[-3:], (spent, self.steps)]
         (since, before), (until, now) = self.recent[0], self.recent[-1]
@@ -221,7 +243,7 @@ class _Run:
         rate = self.optimiser.param_groups[0]["lr"]
         print(
             f"{self.job.name}: {self.steps}/{self.total_steps} {named} lr {rate:.1e} "
-            f"{pace * self.schedule.batch:.0f} images/s {spent:.0f} s spent {max(left, 0):.0f} s left",
+            f"{pace * self._batch():.0f} images/s {spent:.0f} s spent {max(left, 0):.0f} s left",
             flush=True,
         )
 

@@ -86,10 +86,10 @@ def journey(store, small_run, renders, save_always, tmp_path_factory: pytest.Tem
     served = shutil.copytree(small_run / "weights", root / "served")
     before, calls, step = Model.load(served).info, iter(range(1000)), train._Run.step
 
-    def stopped(run: train._Run) -> None:
+    def stopped(run: train._Run, done: float) -> None:
         if next(calls) == 4:
             raise KeyboardInterrupt
-        step(run)
+        step(run, done)
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(train._Run, "step", stopped)
