@@ -246,8 +246,23 @@ def _fork(rng: np.random.Generator, start: float, r: float) -> tuple[list[Piece]
     lug = lug.translate((0, 0, -width / 2)).rotate((90, 0, 0)) - hole
     if kind == "clevis":
         lug = lug - block(4 * eye_r, width * 0.5, eye_r * 1.9).translate((0, 0, -eye_r * 0.25))
-    pieces.append(Part(lug.rotate((0, 0, float(rng.uniform(0, 180)))).translate((0, 0, pin)), material, label))
+    turned_by = float(rng.uniform(0, 180))
+    pieces.append(Part(lug.rotate((0, 0, turned_by)).translate((0, 0, pin)), material, label))
+    if rng.random() < 0.6:
+        bolt = _bolt(rng, width / 2, eye_r * 0.42).rotate((0, 0, turned_by)).translate((0, 0, pin))
+        pieces.append(Part(bolt, metal(rng) if rng.random() < 0.7 else Material(any_colour(rng), 0.5), label))
     return pieces, pin
+
+
+def _bolt(rng: np.random.Generator, half: float, radius: float) -> Manifold:
+    """What goes through an eye, across the axis: its ends stand out on both sides, and are no tabs to pinch."""
+    ends = half + rng.uniform(0.002, 0.009, 2)
+    bolt = rod((0, -ends[0], 0), (0, ends[1], 0), radius)
+    if rng.random() < 0.7:  # a head, often a nut, a washer or a ring on the other end too
+        bolt += rod((0, -ends[0], 0), (0, 0.004 - ends[0], 0), radius * rng.uniform(1.3, 1.9))
+    if rng.random() < 0.5:
+        bolt += rod((0, half + 0.0005, 0), (0, half + rng.uniform(0.002, 0.004), 0), radius * rng.uniform(1.3, 1.9))
+    return bolt
 
 
 def _tube_and_rod(

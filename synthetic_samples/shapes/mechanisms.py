@@ -21,7 +21,7 @@ from synthetic_samples.geometry import (
 from synthetic_samples.materials import any_colour, contrasting, housing_material, metal
 
 KNOB_FAMILIES = {
-    "train": ("lobed", "ridged", "toothed", "winged"),
+    "train": ("lobed", "ridged", "rosette", "toothed", "winged"),
     "calibration": ("scooped",),
     "heldout": ("waved_cone",),
 }
@@ -96,6 +96,9 @@ def _knob(
         neck_radius = float(np.clip(radius * rng.uniform(0.35, 0.65), low, radius * 0.8))
         bare = metal(rng) if rng.random() < 0.5 else Material(contrasting(rng, knob_material.base_color), 0.4)
         pieces.append(Part(cylinder(neck_radius, neck + 0.004).translate((0, 0, -0.002)), bare, "actuator_head/neck"))
+        if neck > SHORTEST_NECK_M + 0.004 and rng.random() < 0.5:
+            collar = cylinder(rng.uniform(neck_radius, radius) * 1.05, neck - SHORTEST_NECK_M)
+            pieces.append(Part(collar, Material(any_colour(rng), 0.5), "actuator_head/collar"))
     else:
         pieces.append(Part(cylinder(radius * 0.8, height * 0.4), knob_material, "actuator_head/mechanism"))
     top = seat + height
@@ -114,13 +117,20 @@ def _knob(
         band = cylinder(radius * rng.uniform(1.0, 1.06), height * rng.uniform(0.12, 0.3))
         at = seat + height * rng.uniform(0.05, 0.65)
         pieces.append(Part(band.translate((0, 0, at)), Material(any_colour(rng), 0.5), "actuator_head/mechanism"))
+    elif rng.random() < 0.3:  # a smooth disc on one face of the grip
+        disc, thick = radius * rng.uniform(0.9, 1.25), rng.uniform(0.0015, 0.004)
+        at = seat if rng.random() < 0.5 else top - thick
+        pieces.append(
+            Part(cylinder(disc, thick).translate((0, 0, at)), Material(any_colour(rng), 0.5), "actuator_head/mechanism")
+        )
     return Mechanism(pieces, top, neck, radius)
 
 
 def fluted(rng: np.random.Generator, family: str, radius: float, height: float) -> Manifold:
     """A grip that a hand can turn, standing on z = 0."""
     # Few and deep enough to be seen on a photo, and no two or three wings, which would look like tabs to pinch.
-    count = {"lobed": rng.integers(5, 10), "winged": rng.integers(5, 9)}.get(family, rng.integers(10, 21))
+    few = {"lobed": rng.integers(5, 10), "rosette": rng.integers(5, 9), "winged": rng.integers(5, 9)}
+    count = few.get(family, rng.integers(10, 21))
     angles = np.linspace(0, 2 * np.pi, int(count), endpoint=False)
 
     def ring(at: float, size: float) -> list[CrossSection]:
@@ -131,6 +141,11 @@ def fluted(rng: np.random.Generator, family: str, radius: float, height: float) 
         outline = CrossSection.batch_boolean(
             [CrossSection.circle(radius * 0.86, 48), *ring(radius * 0.8, radius * 0.22)], OpType.Add
         )
+    elif family == "rosette":
+        outline = CrossSection.batch_boolean(
+            [CrossSection.circle(radius * 0.7, 48), *ring(radius * 0.68, radius * 0.32)], OpType.Add
+        ).offset(-radius * 0.06, JoinType.Round, 2.0, 12)
+        outline = outline.offset(radius * 0.06, JoinType.Round, 2.0, 12)
     elif family == "winged":
         wings = [
             CrossSection.square((radius * 1.0, radius * 0.28))
