@@ -56,10 +56,14 @@ def contrasting(rng: np.random.Generator, *grounds: Vector | np.ndarray) -> Vect
     Contrast as WCAG 2 defines it, (L + 0.05) / (l + 0.05); after sixty tries whichever of them had most.
     """
     levels = [_luminance(np.asarray(ground)) for ground in grounds]
-    colours = [any_colour(rng) for _ in range(60)]
-    contrasts = [min(_contrast(_luminance(np.array(colour)), level) for level in levels) for colour in colours]
-    good = [colour for colour, contrast in zip(colours, contrasts, strict=True) if contrast >= _STANDS_OUT]
-    return good[0] if good else colours[int(np.argmax(contrasts))]
+    tried: list[tuple[float, Vector]] = []
+    for _ in range(60):
+        colour = any_colour(rng)
+        least = min(_contrast(_luminance(np.array(colour)), level) for level in levels)
+        if least >= _STANDS_OUT:
+            return colour
+        tried.append((least, colour))
+    return max(tried)[1]
 
 
 def _luminance(colours: np.ndarray) -> float:

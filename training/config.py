@@ -17,14 +17,14 @@ CLASSES: Final = {concept: (*values, NOT_VISIBLE) for concept, values in CONCEPT
 STRIDE: Final = 8
 """Input pixels to one cell of the finder's output and of the reader's map of parts."""
 
-LOOKS: Final = ((0.06, False), (0.0, True))
+LOOKS: Final = ((0.2, False), (0.0, True))
 """The reader's looks at a thing, as served: share of the box's longer side that it sees beyond it; mirrored or not.
 
-The mean of two looks is read better than either.
+The mean of a wide and a tight look is read better than either, or than a plain mirror image (docs/training.md).
 """
 
 TAUGHT_MARGIN: Final = 0.15
-"""The same in training, on average: what is served a little larger than it was taught is read better."""
+"""The same in training, on average."""
 
 COVERAGE: Final = 0.95
 """Share of photos whose prediction set shall hold the true value."""

@@ -23,24 +23,34 @@ ALGORITHMS_TRIED = 4
 
 @dataclass(frozen=True)
 class TrainingJob:
-    """One network of one run: its settings, the folder for its checkpoint, and that of the one it goes on from."""
+    """One network of one run: its settings, the folder for its checkpoint, and that of the one it goes on from.
+
+    `compiled`: its operations are fused first, which takes a minute or two and makes each step faster.
+    """
 
     task: str
     preset: Preset
     seed: int
     folder: Path
     start: Path | None = None
+    compiled: bool = False
 
 
 def train_both(
-    data: Sequence[Path], preset: Preset, seed: int, folder: Path, devices: Sequence[str], start: Path | None = None
+    data: Sequence[Path],
+    preset: Preset,
+    seed: int,
+    folder: Path,
+    devices: Sequence[str],
+    start: Path | None = None,
+    compiled: bool = False,
 ) -> None:
     """Train finder and reader on all pictures of style train; side by side where there are two devices or more.
 
     They begin with the checkpoints in the folder `start`, or without one with the ImageNet weights.
     """
     records = read_manifests(data, "train")
-    for _ in run_jobs([TrainingJob(task, preset, seed, folder, start) for task in TASKS], records, devices):
+    for _ in run_jobs([TrainingJob(task, preset, seed, folder, start, compiled) for task in TASKS], records, devices):
         pass
 
 
@@ -100,7 +110,7 @@ class _Place:
             self.bank = load_bank(self.records, preset.canvas_px, self.device, preset.workers, *wanted)
             self.loaded = wanted
         with joined(team, port, self.device):
-            train_task(job.task, self.records, self.bank, preset, job.seed, job.folder, job.start, team)
+            train_task(job.task, self.records, self.bank, preset, job.seed, job.folder, job.start, team, job.compiled)
         return job
 
 

@@ -44,6 +44,7 @@ class Job:
     folder: Path
     about: dict  # plain facts that are stored with the weights, and that a resumed run must share
     team: Team = ALONE
+    compiled: bool = False
 
 
 def train_task(
@@ -55,11 +56,13 @@ def train_task(
     folder: Path,
     start: Path | None = None,
     team: Team = ALONE,
+    compiled: bool = False,
 ) -> nn.Module:
     """Train the `finder` or the `reader` on these pictures; returns it with averaged weights, in evaluation mode.
 
     It begins with what fits it in the checkpoint in the folder `start`, or without one with the ImageNet weights.
-    Every member of `team` calls this with the same arguments but for its bank's device.
+    Every member of `team` calls this with the same arguments but for its bank's device. `compiled` fuses the network's
+    operations first.
     """
     torch.manual_seed(seed)
     net = new_network(task, preset.pretrained and start is None, preset.part_maps)
@@ -87,7 +90,7 @@ def train_task(
             print(f"{task}: goes on from {start}, {len(new)} of its tensors are new", flush=True)
         if not new:
             schedule = replace(schedule, head_only_share=0.0)
-    return fit(net, Job(task, batches.draw, loss, schedule, seed, folder, about, team))
+    return fit(net, Job(task, batches.draw, loss, schedule, seed, folder, about, team, compiled))
 
 
 def fit(net: nn.Module, job: Job) -> nn.Module:
@@ -130,6 +133,7 @@ class _Run:
     def __init__(self, net: nn.Module, job: Job) -> None:
         self.net, self.job, self.schedule = net, job, job.schedule
         self.device = next(net.parameters()).device
+        self.forward = torch.compile(net) if job.compiled else net
         self.averaged = copy.deepcopy(net).requires_grad_(False)
         backbone = backbone_parameters(net)
         known = {id(parameter) for parameter in backbone}
@@ -189,20 +193,20 @@ class _Run:
         for group in self.optimiser.param_groups:
             group["lr"] = rate * group["scale"]
         self.optimiser.zero_grad(set_to_none=True)
-        self.losses = self._work(self.net, self.steps)
+        self.losses = self._work(self.steps)
         self.job.team.mean_gradients(self.net.parameters())
         nn.utils.clip_grad_norm_(self.net.parameters(), self.schedule.clip_norm)
         self.optimiser.step()
         self.steps += 1
         self._average()
 
-    def _work(self, net: nn.Module, step: int) -> dict[str, torch.Tensor]:
+    def _work(self, step: int) -> dict[str, torch.Tensor]:
         member = self.job.team.number
         torch.manual_seed((self.job.seed * 1_000_003 + step) + member * 2**40)  # dropout repeats in a resumed run
         rng = np.random.default_rng([self.job.seed, step, member])
         pictures, targets = self.job.draw(rng, self.schedule.batch)
         with torch.autocast(self.device.type, torch.bfloat16, enabled=self.device.type == "cuda"):
-            output = net(pictures.contiguous(memory_format=self.layout))
+            output = self.forward(pictures.contiguous(memory_format=self.layout))
         losses = self.job.loss(output, targets)
         losses["total"].backward()
         return losses

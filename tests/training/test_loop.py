@@ -1,5 +1,7 @@
 """The training loop itself: it learns, and it goes on where it was stopped."""
 
+import copy
+import shutil
 from dataclasses import replace
 from pathlib import Path
 
@@ -50,6 +52,18 @@ def test_reaches_what_the_documented_example_reaches_on_handwritten_digits(tmp_p
     with torch.no_grad():
         answers = net(torch.from_numpy(digits.images[half:]).float()[:, None] / 8 - 1).argmax(1).numpy()
     assert (answers == digits.target[half:]).mean() >= 0.96
+
+
+@pytest.mark.skipif(not shutil.which("g++"), reason="fusing a network's operations needs a C++ compiler")
+def test_a_compiled_network_learns_the_same(tmp_path: Path):
+    torch.manual_seed(0)
+    net, job = digit_job(tmp_path, replace(SCHEDULE, steps=12))
+    net[-2].p = 0.0  # compiled, it would draw other random numbers
+    fused, same = copy.deepcopy(net), replace(job, folder=tmp_path / "fused", compiled=True)
+    pictures, _ = job.draw(np.random.default_rng(0), 200)
+    plain, fused = fit(net, job), fit(fused, same)
+    with torch.no_grad():
+        assert torch.allclose(plain(pictures), fused(pictures), atol=0.02)
 
 
 def test_a_stopped_run_goes_on_to_the_same_weights(tmp_path: Path):
