@@ -39,12 +39,11 @@ def ablate(
         finished[job.folder] = finished.get(job.folder, 0) + 1
         if finished[job.folder] == len(TASKS):
             results[job.folder.name] = _measure(job.folder, splits, workers)
+            results = {name: results[name] for name in variants if name in results}
+            told = {"pictures": len(records), "seed": seed, **results}
+            (out / "ablations.json").write_text(json.dumps(told, indent=1) + "\n")  # what is known, if it is stopped
             print(_table(results, len(records)), flush=True)
-    ordered = {name: results[name] for name in variants}
-    (out / "ablations.json").write_text(
-        json.dumps({"pictures": len(records), "seed": seed, **ordered}, indent=1) + "\n"
-    )
-    return _table(ordered, len(records))
+    return _table(results, len(records))
 
 
 def _variants(preset: Preset, with_clean: bool) -> dict[str, Preset]:
