@@ -20,7 +20,7 @@ STRIDE: Final = 8
 LOOKS: Final = ((0.2, False), (0.0, True))
 """The reader's looks at a thing, as served: share of the box's longer side that it sees beyond it; mirrored or not.
 
-The mean of a wide and a tight look is read better than either, or than a plain mirror image (docs/training.md).
+The mean of a wide and a tight look is read better than either (docs/training.md).
 """
 
 TAUGHT_MARGIN: Final = 0.15

@@ -1,7 +1,6 @@
 """Spread training jobs over devices: one process a device, which decodes its pictures once and keeps them."""
 
 import multiprocessing
-import socket
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from contextlib import ExitStack
@@ -13,7 +12,7 @@ import torch
 from training.config import Preset
 from training.dataset import PictureBank, load_bank
 from training.manifest import Record, read_manifests
-from training.team import ALONE, Team, joined
+from training.team import ALONE, Team, free_port, joined
 from training.train import train_task
 
 TASKS = ("finder", "reader")
@@ -73,7 +72,7 @@ def run_jobs(jobs: Sequence[TrainingJob], records: Sequence[Record], devices: Se
         ]
         speakers, waiting = {}, []
         for job, crew in zip(jobs, crews, strict=True):
-            port = _free_port()
+            port = free_port()
             members = [places[place].submit(_train_here, job, Team(n, len(crew)), port) for n, place in enumerate(crew)]
             speakers[members[0]] = job
             waiting += members
@@ -81,12 +80,6 @@ def run_jobs(jobs: Sequence[TrainingJob], records: Sequence[Record], devices: Se
             finished.result()
             if finished in speakers:
                 yield speakers[finished]
-
-
-def _free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]
 
 
 class _Place:

@@ -1,6 +1,7 @@
 """Several processes that train one network, a device each: every one on batches of its own, all on the same weights."""
 
 import os
+import socket
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -24,6 +25,11 @@ class Team:
     def speaks(self) -> bool:
         return self.number == 0
 
+    def say(self, words: str) -> None:
+        """Print a line, once for all."""
+        if self.speaks:
+            print(words, flush=True)
+
     def agree(self, value: float) -> float:
         """What the speaker holds `value` to be; every member asks at the same point."""
         if self.size == 1:
@@ -44,6 +50,13 @@ class Team:
 
 
 ALONE = Team()
+
+
+def free_port() -> int:
+    """A port of this machine at which a team can meet."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
 
 
 @contextmanager

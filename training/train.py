@@ -86,8 +86,7 @@ def train_task(
     if start:
         about["pictures"] += read_whole(start / f"{task}.pt")["about"]["pictures"]  # it learned from those too
         about["went_on_from"] = hashlib.sha256((start / f"{task}.pt").read_bytes()).hexdigest()
-        if team.speaks:
-            print(f"{task}: goes on from {start}, {len(new)} of its tensors are new", flush=True)
+        team.say(f"{task}: goes on from {start}, {len(new)} of its tensors are new")
         if not new:
             schedule = replace(schedule, head_only_share=0.0)
     return fit(net, Job(task, batches.draw, loss, schedule, seed, folder, about, team, compiled))
@@ -100,8 +99,7 @@ def fit(net: nn.Module, job: Job) -> nn.Module:
     if state_path.is_file():
         run.resume(read_whole(state_path), state_path)
     elif final_path.is_file() and read_whole(final_path)["about"] == job.about:
-        if job.team.speaks:
-            print(f"{job.name}: finished before, {final_path} is kept", flush=True)
+        job.team.say(f"{job.name}: finished before, {final_path} is kept")
         net.load_state_dict(read_whole(final_path)["weights"])
         return net.eval()
     else:
@@ -118,12 +116,11 @@ def fit(net: nn.Module, job: Job) -> nn.Module:
                 write_whole(state_path, run.state())
             saved = time.monotonic()
     run.report()
-    if not job.team.speaks:
-        return run.averaged.eval()
     if run.device.type == "cuda":
-        print(f"{job.name}: {torch.cuda.max_memory_allocated() / 2**30:.1f} GiB of GPU memory at most", flush=True)
-    save_network(final_path, run.averaged, job.about)
-    state_path.unlink(missing_ok=True)
+        job.team.say(f"{job.name}: {torch.cuda.max_memory_allocated() / 2**30:.1f} GiB of GPU memory at most")
+    if job.team.speaks:
+        save_network(final_path, run.averaged, job.about)
+        state_path.unlink(missing_ok=True)
     return run.averaged.eval()
 
 
@@ -160,11 +157,9 @@ class _Run:
             rate = self.job.team.agree(steps_a_second(self._work, self.net))
             self.total_steps = max(20, int(rate * 60 * self.schedule.minutes))
             images, took = rate * self._batch(), time.monotonic() - started
-            if self.job.team.speaks:
-                print(
-                    f"{self.job.name}: {images:.0f} images/s, {self.total_steps} steps; measured in {took:.0f} s",
-                    flush=True,
-                )
+            self.job.team.say(
+                f"{self.job.name}: {images:.0f} images/s, {self.total_steps} steps; measured in {took:.0f} s"
+            )
         self.running_since = time.monotonic()
 
     def spent_s(self) -> float:
@@ -183,13 +178,9 @@ class _Run:
         """One batch when the share `done` of the work is behind: loss, gradient, update, average."""
         head_only = done < self.schedule.head_only_share and bool(self.backbone)
         self._set_phase(head_only)
-        rate = (
-            self.schedule.learning_rate
-            * math.sqrt(self.job.team.size)
-            * learning_rate_share(
-                done, self.schedule.head_only_share if self.backbone else 0.0, self.schedule.warmup_share
-            )
-        )
+        heads_share = self.schedule.head_only_share if self.backbone else 0.0
+        full_rate = self.schedule.learning_rate * math.sqrt(self.job.team.size)
+        rate = full_rate * learning_rate_share(done, heads_share, self.schedule.warmup_share)
         for group in self.optimiser.param_groups:
             group["lr"] = rate * group["scale"]
         self.optimiser.zero_grad(set_to_none=True)
@@ -234,8 +225,6 @@ class _Run:
             raise TrainingError(
                 f"{self.job.name}: loss {losses} at step {self.steps}; lower the learning rate and resume"
             )
-        if not self.job.team.speaks:
-            return
         spent = self.spent_s()
         self.recent = [*self.recent[-3:], (spent, self.steps)]
         (since, before), (until, now) = self.recent[0], self.recent[-1]
@@ -245,10 +234,9 @@ class _Run:
             left = min(left, 60 * self.schedule.minutes - spent)
         named = " ".join(f"{name} {value:.3f}" for name, value in losses.items())
         rate = self.optimiser.param_groups[0]["lr"]
-        print(
+        self.job.team.say(
             f"{self.job.name}: {self.steps}/{self.total_steps} {named} lr {rate:.1e} "
-            f"{pace * self._batch():.0f} images/s {spent:.0f} s spent {max(left, 0):.0f} s left",
-            flush=True,
+            f"{pace * self._batch():.0f} images/s {spent:.0f} s spent {max(left, 0):.0f} s left"
         )
 
     def state(self) -> dict:
@@ -272,4 +260,4 @@ class _Run:
         self.optimiser.load_state_dict(state["optimiser"])
         self.steps, self.total_steps = state["steps"], state["total_steps"]
         self.elapsed_s, self.running_since = state["elapsed_s"], time.monotonic()
-        print(f"{self.job.name}: goes on at step {self.steps} of {self.total_steps}", flush=True)
+        self.job.team.say(f"{self.job.name}: goes on at step {self.steps} of {self.total_steps}")

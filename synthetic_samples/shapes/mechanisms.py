@@ -103,27 +103,22 @@ def _knob(
         pieces.append(Part(cylinder(radius * 0.8, height * 0.4), knob_material, "actuator_head/mechanism"))
     top = seat + height
     if end == "fork" and rng.random() < 0.5:
-        cap_radius = radius * rng.uniform(0.4, 0.8)
-        pieces.append(
-            Part(
-                cylinder(cap_radius, 0.004).translate((0, 0, top - 0.002)),
-                Material(any_colour(rng), 0.5),
-                "actuator_head/mechanism",
-            )
-        )
+        pieces.append(_disc(rng, radius * rng.uniform(0.4, 0.8), 0.004, top - 0.002))
     if rng.random() < 0.35:
         pieces += _turn_arrow(rng, radius * 0.7, top)
     if rng.random() < 0.25:
-        band = cylinder(radius * rng.uniform(1.0, 1.06), height * rng.uniform(0.12, 0.3))
-        at = seat + height * rng.uniform(0.05, 0.65)
-        pieces.append(Part(band.translate((0, 0, at)), Material(any_colour(rng), 0.5), "actuator_head/mechanism"))
-    elif rng.random() < 0.3:  # a smooth disc on one face of the grip
-        disc, thick = radius * rng.uniform(0.9, 1.25), rng.uniform(0.0015, 0.004)
-        at = seat if rng.random() < 0.5 else top - thick
-        pieces.append(
-            Part(cylinder(disc, thick).translate((0, 0, at)), Material(any_colour(rng), 0.5), "actuator_head/mechanism")
-        )
+        band, wide = radius * rng.uniform(1.0, 1.06), height * rng.uniform(0.12, 0.3)
+        pieces.append(_disc(rng, band, wide, seat + height * rng.uniform(0.05, 0.65)))
+    elif rng.random() < 0.3:  # on one face of the grip
+        wider, thick = radius * rng.uniform(0.9, 1.25), rng.uniform(0.0015, 0.004)
+        pieces.append(_disc(rng, wider, thick, seat if rng.random() < 0.5 else top - thick))
     return Mechanism(pieces, top, neck, radius)
+
+
+def _disc(rng: np.random.Generator, radius: float, height: float, z: float) -> Part:
+    """A smooth piece of the grip, in a colour of its own."""
+    solid = cylinder(radius, height).translate((0, 0, z))
+    return Part(solid, Material(any_colour(rng), 0.5), "actuator_head/mechanism")
 
 
 def fluted(rng: np.random.Generator, family: str, radius: float, height: float) -> Manifold:

@@ -16,8 +16,7 @@ from torch.nn import functional
 from training.checkpoint import read_whole
 from training.command import main
 from training.config import Schedule
-from training.parallel import _free_port
-from training.team import Team, joined
+from training.team import Team, free_port, joined
 from training.train import Job, fit
 
 SEED, EACH = 5, 8
@@ -54,7 +53,7 @@ def test_two_members_learn_what_one_learns_from_both_their_batches(tmp_path: Pat
 
     schedule = replace(SCHEDULE, batch=2 * EACH, learning_rate=SCHEDULE.learning_rate * math.sqrt(2))
     alone = _trained(tmp_path / "alone", schedule, draw_both, Team())
-    port = _free_port()
+    port = free_port()
     with ProcessPoolExecutor(2, multiprocessing.get_context("spawn")) as pool:
         members = [pool.submit(_member, tmp_path / str(n), Team(n, 2), port) for n in (0, 1)]
         first, second = (member.result() for member in members)
