@@ -17,8 +17,7 @@ from synthetic_samples.render import Rendered
 from synthetic_samples.scene import Scene
 from synthetic_samples.truths import Truth
 
-_BARE_FRONT_PX = 250  # a face must show this much before "no buttons" or "no display" can be said of it
-_BARE_SIDE_PX = 100
+_BUTTONS_SHARE, _DISPLAY_SHARE = 0.035, 0.04  # of the face that they stand on: about the median of our boxes
 _WHOLE_BOX_PX = 600
 _WHOLE_HEAD_PX = 400
 _FAIR_BOX_SHARE = 0.06
@@ -173,6 +172,8 @@ def _concepts(scene: Scene, truth: Truth, px: Mapping[str, float]) -> dict[str, 
 
 
 def _control_box_concepts(values: Mapping[str, str], px: Mapping[str, float]) -> dict[str, Concept]:
+    """That there is none is seen as clearly as one would be: by the pixels that it would cover on a face in view."""
+
     def face(*sides: str) -> float:
         return sum(px.get(f"control_box/{piece}/{side}", 0) for piece in ("unit", "pack") for side in sides)
 
@@ -180,25 +181,23 @@ def _control_box_concepts(values: Mapping[str, str], px: Mapping[str, float]) ->
     unit = sum(count for label, count in px.items() if label.startswith("control_box/unit/"))
     pack = sum(count for label, count in px.items() if label.startswith("control_box/pack/"))
     buttons, display = px.get("control_box/service_buttons", 0), px.get("control_box/charge_display", 0)
-    bare = front >= _BARE_FRONT_PX
     whole = front + side + top >= _WHOLE_BOX_PX
+    if values["service_buttons"] == "none":
+        buttons = _BUTTONS_SHARE * min(front, side)
+    if values["charge_display"] == "none":
+        display = _DISPLAY_SHARE * front
+    battery = min(front, max(side, top)) if values["battery"] == "built_in" else min(unit, pack)
     evidence = {
-        "stop_position": (px.get("control_box/stop", 0), True),
-        "battery": (min(front, max(side, top)), whole) if values["battery"] == "built_in" else (min(unit, pack), True),
-        "service_buttons": (min(front, side), bare and side >= _BARE_SIDE_PX)
-        if values["service_buttons"] == "none"
-        else (buttons, True),
-        "charge_display": (front, bare) if values["charge_display"] == "none" else (display, True),
+        "stop_position": px.get("control_box/stop", 0),
+        "battery": battery if whole or values["battery"] != "built_in" else 0,
+        "service_buttons": buttons,
+        "charge_display": display,
     }
-    return {concept: _entry(values[concept], amount, enough) for concept, (amount, enough) in evidence.items()}
+    return {concept: _entry(values[concept], amount) for concept, amount in evidence.items()}
 
 
-def _entry(value: str, evidence_px: float, enough: bool) -> Concept:
-    return {
-        "value": value,
-        "visible": bool(enough and evidence_px >= SMALLEST_EVIDENCE_PX),
-        "evidence_px": int(evidence_px),
-    }
+def _entry(value: str, evidence_px: float) -> Concept:
+    return {"value": value, "visible": bool(evidence_px >= SMALLEST_EVIDENCE_PX), "evidence_px": int(evidence_px)}
 
 
 def _lowering(scene: Scene, truth: Truth, px: Mapping[str, float]) -> Concept:
@@ -207,9 +206,9 @@ def _lowering(scene: Scene, truth: Truth, px: Mapping[str, float]) -> Concept:
         end = px.get("actuator_head/fork", 0) + px.get("actuator_head/plain_end", 0)
         root = px.get("actuator_tube/root", 0)
         whole = sum(count for label, count in px.items() if label.startswith("actuator_head/"))
-        return _entry(value, min(end, 2 * root), whole >= _WHOLE_HEAD_PX)
+        return _entry(value, min(end, 2 * root) if whole >= _WHOLE_HEAD_PX else 0)
     grip = sum(count for label, count in px.items() if label.startswith("actuator_head/mechanism"))
-    entry = _entry(value, grip, True)
+    entry = _entry(value, grip)
     if value == "squeeze_tabs":
         entry["weaker_px"] = int(min(px.get(f"actuator_head/mechanism/{tab}", 0) for tab in (0, 1)))
     if value in ("twist_knob", "pull_twist_knob") and entry["visible"]:

@@ -209,6 +209,22 @@ def test_squeeze_tabs_are_fair_only_where_both_are_seen() -> None:
         assert is_fair(scene, subjects) == fair
 
 
+@pytest.mark.parametrize("concept, face_px", [("service_buttons", 1143), ("charge_display", 1000)])
+def test_an_absence_needs_a_face_on_which_the_thing_would_show(concept: str, face_px: int) -> None:
+    """Forty pixels at 3.5 % and 4 % of a face, the median shares that buttons and displays of 240 boxes cover."""
+    scene = replace(_first("close", CONTROL_BOX), width=500, height=400)
+    values = {"stop_position": "top", "battery": "built_in", "service_buttons": "none", "charge_display": "none"}
+    outline = np.add(scene.camera.target, [(0, 0, 0), (0.02, 0, 0), (0, 0, 0.02), (0, 0.02, 0)])
+    scene = replace(scene, truths=[replace(scene.truths[0], values=values, outline=outline)])
+    labels = ["", "control_box/unit/front", "control_box/unit/left"]
+    nothing = np.zeros((400, 500, 3), np.float32)
+    for count, shown in ((face_px, True), (face_px - 20, False)):
+        ids = np.zeros((400, 500), np.int32)
+        ids[100:150].flat[:count], ids[150:200].flat[:count] = 1, 2
+        subjects, _ = annotate(scene, Rendered(nothing, nothing, nothing, nothing, ids, labels))
+        assert subjects[0]["concepts"][concept]["visible"] == shown
+
+
 def test_evidence_counts_at_the_size_of_a_photo_five_hundred_pixels_wide() -> None:
     scene = _first("close", CONTROL_BOX)
     amounts = []
