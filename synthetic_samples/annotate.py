@@ -202,11 +202,11 @@ def _entry(value: str, evidence_px: float) -> Concept:
 
 def _lowering(scene: Scene, truth: Truth, px: Mapping[str, float]) -> Concept:
     value = truth.values["lowering"]
-    if value == "none":
-        end = px.get("actuator_head/fork", 0) + px.get("actuator_head/plain_end", 0)
-        root = px.get("actuator_tube/root", 0)
+    if value == "none":  # a mechanism may sit at either end
+        fork_end = px.get("actuator_head/fork", 0) + px.get("actuator_head/plain_end", 0)
+        tube_end = 2 * px.get("actuator_tube/root", 0) + px.get("actuator_head/collar", 0)
         whole = sum(count for label, count in px.items() if label.startswith("actuator_head/"))
-        return _entry(value, min(end, 2 * root) if whole >= _WHOLE_HEAD_PX else 0)
+        return _entry(value, min(fork_end, tube_end) if whole >= _WHOLE_HEAD_PX else 0)
     grip = sum(count for label, count in px.items() if label.startswith("actuator_head/mechanism"))
     entry = _entry(value, grip)
     if value == "squeeze_tabs":

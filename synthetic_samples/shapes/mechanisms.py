@@ -65,7 +65,7 @@ def mechanism(
             tube_radius,
             Material(colour, rng.uniform(0.3, 0.7)),
         )
-    return _plain_end(rng, gear_radius, tube_radius)
+    return _plain_end(rng, end, gear_radius, tube_radius)
 
 
 def _knob(
@@ -233,7 +233,7 @@ def _mostly_contrasting(rng: np.random.Generator, ground: Material) -> Vector:
     return contrasting(rng, ground.base_color) if rng.random() < 0.7 else any_colour(rng)
 
 
-def _plain_end(rng: np.random.Generator, gear_radius: float, tube_radius: float) -> Mechanism:
+def _plain_end(rng: np.random.Generator, end: str, gear_radius: float, tube_radius: float) -> Mechanism:
     """Nothing to work by hand: bare, a smooth ring, a hexagon or a cone."""
     kind = rng.choice(["bare", "ring", "hexagon", "cone", "stepped"], p=[0.35, 0.25, 0.12, 0.16, 0.12])
     if kind == "bare":
@@ -248,4 +248,5 @@ def _plain_end(rng: np.random.Generator, gear_radius: float, tube_radius: float)
         solid = cylinder(radius, height, radius * rng.uniform(0.6, 0.9))
     else:
         solid = cylinder(radius, height * 0.5) + cylinder(radius * 0.8, height)
-    return Mechanism([Part(solid, material, "actuator_head/plain_end")], height)
+    label = "actuator_head/plain_end" if end == "fork" else "actuator_head/collar"
+    return Mechanism([Part(solid, material, label)], height)

@@ -96,6 +96,15 @@ def test_an_actuator_has_a_neck_only_where_the_knob_is_pulled(lowering: str, sty
         assert built.neck_m >= SHORTEST_NECK_M if lowering == "pull_twist_knob" else built.neck_m == 0
 
 
+def test_a_plain_end_is_evidence_of_its_own_end_alone() -> None:
+    """A mechanism may sit at either end, so a smooth ring round the tube says nothing of the fork's end."""
+    for seed in range(40):
+        built = actuator(np.random.default_rng(seed), "none", "train")
+        for label, towards in (("plain_end", -1), ("collar", 1)):
+            for part in _labelled(built.pieces, f"actuator_head/{label}"):
+                assert min(towards * part.solid.bounding_box()[k] for k in (2, 5)) > 0
+
+
 def test_a_place_on_a_face_is_on_the_surface_and_taken_only_once() -> None:
     face = Face(rounded_block(0.2, 0.1, 0.3, 0.01), "front")
     rng = np.random.default_rng(1)
