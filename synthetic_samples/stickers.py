@@ -18,7 +18,7 @@ def sticker(rng: np.random.Generator, width_m: float | None = None, height_m: fl
     ink = _ink(rng, canvas)
     blocks = _split(rng, (2, 2, canvas.shape[1] - 4, canvas.shape[0] - 4), 2)
     for block in blocks:
-        _DRAWERS[int(rng.choice(len(_DRAWERS), p=[0.5, 0.2, 0.13, 0.1, 0.07]))](rng, canvas, block, ink)
+        _DRAWERS[int(rng.choice(len(_DRAWERS), p=[0.42, 0.19, 0.12, 0.1, 0.07, 0.1]))](rng, canvas, block, ink)
     if (canvas != canvas[0, 0]).mean() < _LEAST_PRINT:
         _bars(rng, canvas, (0, 0, canvas.shape[1], canvas.shape[0]), ink)
     if rng.random() < 0.4:
@@ -90,6 +90,19 @@ def _lines_of_signs(rng: np.random.Generator, canvas: np.ndarray, block: Block, 
     cv2.polylines(canvas, list(strokes), False, ink, 1, cv2.LINE_AA)
 
 
+def _large_signs(rng: np.random.Generator, canvas: np.ndarray, block: Block, ink: tuple[int, int, int]) -> None:
+    """One row of two to six figures as high as there is room, of bold strokes."""
+    left, top, width, height = block
+    count = int(rng.integers(2, 7))
+    step, tall = (width - 4) / count, (height - 4) * rng.uniform(0.5, 1.0)
+    bold = max(2, int(min(step, tall) * rng.uniform(0.1, 0.22)))
+    for number in range(count):
+        corner = np.array([left + 2 + number * step + bold / 2, top + 2 + (height - 4 - tall) / 2 + bold / 2])
+        room = np.maximum((step * 0.8 - bold, tall - bold), 1)
+        strokes = (corner + rng.random((int(rng.integers(3, 6)), 2)) * room).astype(np.int32)
+        cv2.polylines(canvas, [strokes], False, ink, bold, cv2.LINE_AA)
+
+
 def _bars(rng: np.random.Generator, canvas: np.ndarray, block: Block, ink: tuple[int, int, int]) -> None:
     """Many thin upright bars of uneven width."""
     left, top, width, height = block
@@ -129,7 +142,7 @@ def _triangle(rng: np.random.Generator, canvas: np.ndarray, block: Block, ink: t
     cv2.line(canvas, (left + 2 + side // 2, top + side // 2), (left + 2 + side // 2, top + side - 4), ink, 2)
 
 
-_DRAWERS = (_lines_of_signs, _bars, _dots, _band, _triangle)
+_DRAWERS = (_lines_of_signs, _bars, _dots, _band, _triangle, _large_signs)
 
 
 def _worn(rng: np.random.Generator, canvas: np.ndarray) -> np.ndarray:

@@ -3,6 +3,8 @@
 Each builder returns pieces in the mount frame: origin on the surface, outward is -y, "up" along the face is z.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 from manifold3d import CrossSection, JoinType, Manifold, OpType
 
@@ -10,6 +12,7 @@ from synthetic_samples.geometry import (
     Material,
     Part,
     Piece,
+    Vector,
     bevelled_prism,
     block,
     cable,
@@ -110,8 +113,16 @@ def _turn_marks(rng: np.random.Generator, r: float, z: float) -> list[Piece]:
     return marks
 
 
-def button_pair(rng: np.random.Generator, size: float, upright: bool) -> tuple[list[Piece], float, float]:
-    """A raise and a lower button; returns pieces and the width and height of the pair in metres."""
+def button_pair(
+    rng: np.random.Generator, size: float, upright: bool, grounds: Sequence[Vector | np.ndarray] = ()
+) -> tuple[list[Piece], float, float]:
+    """A raise and a lower button; returns pieces and the width and height of the pair in metres.
+
+    `grounds`: colours on which it may stand; an arrow without a plate stands out from all of them.
+    """
+    if not upright and rng.random() < 0.2:  # as a whole on its side: the arrows point along the pair
+        pieces, width, height = button_pair(rng, size, True, grounds)
+        return moved(pieces, turn((0, 1, 0), 90)), height, width
     label = "control_box/service_buttons"
     pitch = size * rng.uniform(1.15, 1.8)
     pieces: list[Piece] = []
@@ -119,7 +130,10 @@ def button_pair(rng: np.random.Generator, size: float, upright: bool) -> tuple[l
     cap = Material(any_colour(rng), rng.uniform(0.3, 0.7))
     caps = (cap, cap if rng.random() < 0.6 else Material(any_colour(rng), 0.5))
     width, height = (size, pitch + size) if upright else (pitch + size, size)
-    if kind in ("arrow", "rocker", "membrane") or rng.random() < 0.3:  # an arrow alone could have its housing's colour
+    bare = kind == "arrow" and bool(grounds) and rng.random() < 0.5
+    if bare:
+        caps = (Material(contrasting(rng, *grounds), 0.5),) * 2
+    elif kind in ("arrow", "rocker", "membrane") or rng.random() < 0.3:
         plate = rounded_outline(width * 1.25, height * 1.15, size * rng.uniform(0.1, 0.5))
         solid = Manifold.extrude(plate, 0.0015).transform(OUTWARD[:3])
         ground = contrasting(rng, *(each.base_color for each in caps))
