@@ -26,9 +26,9 @@ from synthetic_samples.shapes import mechanisms
 from synthetic_samples.shapes.fittings import hanging_cable
 
 ACTUATOR_FAMILIES = {
-    "train": ("side_motor", "cross_motor", "one_block", "can", "split_case", "stepped_case"),
-    "calibration": ("drum",),
-    "heldout": ("teardrop", "angled_motor"),
+    "train": ("side_motor", "cross_motor", "tee_motor", "one_block", "can", "split_case", "stepped_case"),
+    "calibration": ("drum", "tapered_case"),
+    "heldout": ("teardrop", "angled_motor", "egg"),
 }
 
 
@@ -117,6 +117,16 @@ def _cross_motor(rng: np.random.Generator, r: float):
     return [gear, motor + cap], half, gear_r
 
 
+def _tee_motor(rng: np.random.Generator, r: float):
+    """The motor lies across the tube and stands out on both sides of the gear."""
+    gear_r, half = r * rng.uniform(1.4, 2.0), rng.uniform(0.028, 0.05)
+    motor_r = min(rng.uniform(0.02, 0.034), half * 0.95)
+    ends = gear_r * rng.uniform(1.05, 1.6), gear_r + rng.uniform(0.05, 0.12)
+    gear = cylinder(gear_r, 2 * half).translate((0, 0, -half))
+    motor = rod((-ends[0], 0, 0), (ends[1], 0, 0), motor_r) - rod((0, 0, -1), (0, 0, 1), r * 0.9)
+    return [gear, motor], half, gear_r
+
+
 def _one_block(rng: np.random.Generator, r: float):
     """One boxy case round motor and gear."""
     w, d, half = rng.uniform(0.1, 0.17), r * rng.uniform(2.4, 3.4), rng.uniform(0.035, 0.08)
@@ -183,6 +193,28 @@ def _drum(rng: np.random.Generator, r: float):
     return [drum, motor], half, gear_r * 0.9
 
 
+def _tapered_case(rng: np.random.Generator, r: float):
+    """A tall case that narrows towards one end, the motor inside it beside the axis."""
+    w, d, half = rng.uniform(0.09, 0.15), r * rng.uniform(2.4, 3.2), rng.uniform(0.05, 0.085)
+    narrow = rng.uniform(0.55, 0.85)
+    outline = rounded_outline(w, d, d * rng.uniform(0.1, 0.4)).translate((w / 2 - r * 1.5, 0))
+    sides = (1.0, narrow) if rng.random() < 0.5 else (narrow, 1.0)
+    slices = [
+        Manifold.extrude(outline.scale((share, 0.85 + 0.15 * share)), 0.01).translate((0, 0, z))
+        for share, z in zip(sides, (-half, half - 0.01), strict=True)
+    ]
+    return [Manifold.batch_hull(slices)], half, min(d * 0.85 / 2, r * 1.5 * narrow)
+
+
+def _egg(rng: np.random.Generator, r: float):
+    """A housing round on all sides, cut flat where fork and tube leave it."""
+    gear_r, half = r * rng.uniform(1.5, 2.0), rng.uniform(0.035, 0.06)
+    long, wide = gear_r + rng.uniform(0.03, 0.07), gear_r * rng.uniform(1.15, 1.4)
+    body = Manifold.sphere(1, 48).scale((long, wide, half * 1.5)).translate((long - gear_r * 1.2, 0, 0))
+    gear = cylinder(gear_r, 2 * half).translate((0, 0, -half))
+    return [gear + (body ^ block(1, 1, 2 * half))], half, gear_r
+
+
 def _teardrop(rng: np.random.Generator, r: float):
     """A flat case, round at one end and pointed at the other as seen along the axis."""
     gear_r, half = r * rng.uniform(1.5, 1.9), rng.uniform(0.035, 0.06)
@@ -207,13 +239,16 @@ def _angled_motor(rng: np.random.Generator, r: float):
 _HEADS = {
     "side_motor": _side_motor,
     "cross_motor": _cross_motor,
+    "tee_motor": _tee_motor,
     "one_block": _one_block,
     "can": _can,
     "split_case": _split_case,
     "stepped_case": _stepped_case,
     "drum": _drum,
+    "tapered_case": _tapered_case,
     "teardrop": _teardrop,
     "angled_motor": _angled_motor,
+    "egg": _egg,
 }
 
 

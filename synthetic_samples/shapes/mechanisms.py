@@ -13,6 +13,7 @@ from synthetic_samples.geometry import (
     bevelled_prism,
     block,
     cylinder,
+    rod,
     rounded_block,
     rounded_outline,
     turn,
@@ -21,11 +22,15 @@ from synthetic_samples.geometry import (
 from synthetic_samples.materials import any_colour, contrasting, housing_material, metal
 
 KNOB_FAMILIES = {
-    "train": ("lobed", "ridged", "rosette", "toothed", "winged"),
-    "calibration": ("scooped",),
-    "heldout": ("waved_cone",),
+    "train": ("lobed", "ridged", "ring_grip", "rosette", "toothed", "winged"),
+    "calibration": ("scooped", "two_tiers"),
+    "heldout": ("waved_cone", "barrel_grip"),
 }
-TAB_FAMILIES = {"train": ("paddles", "pads", "ears"), "calibration": ("clips",), "heldout": ("wedges",)}
+TAB_FAMILIES = {
+    "train": ("paddles", "pads", "ears", "studs"),
+    "calibration": ("clips", "hooks"),
+    "heldout": ("wedges", "loops"),
+}
 
 SHORTEST_NECK_M = 0.013
 """A bare neck is about 13 mm or more (taxonomy)."""
@@ -167,7 +172,16 @@ def fluted(rng: np.random.Generator, family: str, radius: float, height: float) 
         outline = CrossSection.circle(radius, 96) - CrossSection.batch_boolean(ring(radius, pitch * 0.36), OpType.Add)
     if family == "waved_cone":
         return Manifold.extrude(outline, height, 0, 0.0, (0.72, 0.72))
+    if family == "two_tiers":
+        return Manifold.extrude(outline, height * 0.55) + Manifold.extrude(outline.scale((0.72, 0.72)), height)
+    if family == "ring_grip":  # a rim on a disc, hollow from above
+        hollow = cylinder(radius * rng.uniform(0.55, 0.72), height).translate((0, 0, height * rng.uniform(0.25, 0.5)))
+        return Manifold.extrude(outline, height) - hollow
     body = Manifold.extrude(outline, height)
+    if family == "barrel_grip":
+        z = np.linspace(0, height, 9)
+        swell = radius * (1.01 - 0.3 * (2 * z / height - 1) ** 2)
+        return body ^ turned([(0, 0), *zip(swell, z, strict=True), (0, height)], 48)
     if rng.random() < 0.4:
         body = body ^ turned(
             [(0, 0), (radius * 1.1, 0), (radius * 1.1, height * 0.7), (radius * 0.8, height), (0, height)], 48
@@ -223,6 +237,18 @@ def _tab(rng: np.random.Generator, family: str, collar_r: float, collar_h: float
             .translate((collar_r + out * 0.7, 0, z + long * 0.2))
         )
         return arm + block(out, wide * 0.6, 0.006).translate((collar_r + out * 0.35, 0, z - long * 0.1))
+    if family == "studs":
+        size = min(wide, tall) * 0.5
+        stud = rod((collar_r - 0.004, 0, z), (collar_r + out * 0.8, 0, z), size)
+        return stud + rod((collar_r + out * 0.6, 0, z), (collar_r + out, 0, z), size * rng.uniform(0.8, 1.25))
+    if family == "hooks":
+        long = tall * rng.uniform(0.7, 1.3)
+        arm = block(out + 0.004, wide, 0.005).translate((collar_r + out / 2 - 0.002, 0, z))
+        return arm + rounded_block(0.006, wide, long, 0.0025).translate((collar_r + out, 0, z + long * 0.4))
+    if family == "loops":
+        ring = CrossSection.circle(wide * 0.5, 32) - CrossSection.circle(wide * 0.27, 24)
+        loop = Manifold.extrude(ring, tall * 0.4).translate((collar_r + wide * 0.42, 0, z - tall * 0.2))
+        return loop - cylinder(collar_r - 0.002, 1).translate((0, 0, -0.5))
     outline = CrossSection([[(0, -tall / 2), (out * 1.3, tall * 0.1), (out * 1.3, tall / 2), (0, tall / 2)]])
     wedge = Manifold.extrude(outline, wide).translate((0, 0, -wide / 2)).rotate((90, 0, 0))
     return wedge.translate((collar_r - 0.002, 0, z))
