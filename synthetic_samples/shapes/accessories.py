@@ -225,7 +225,7 @@ def _wall_cradle(rng: np.random.Generator) -> list[Piece]:
 
 
 def _in_line_adapter(rng: np.random.Generator) -> list[Piece]:
-    """A brick between two leads, a round plug at the end of one."""
+    """A brick between two leads, a round plug at the end of one; the leads are part of this charger."""
     w, d, h = rng.uniform(0.09, 0.16), rng.uniform(0.045, 0.075), rng.uniform(0.028, 0.045)
     brick = rounded_block(w, d, h, h * rng.uniform(0.08, 0.4)).translate((0, 0, h / 2))
     pieces: list[Piece] = [Part(brick, housing_material(rng), "charger/body")]
@@ -240,7 +240,7 @@ def _in_line_adapter(rng: np.random.Generator) -> list[Piece]:
                 (sign * rng.uniform(0.0, 0.2), -0.15 + rng.normal(0, 0.05), 0.004),
             ]
         )
-        pieces.append(Part(cable(curve(control, 40), 0.0032), cable_material(rng)))
+        pieces.append(Part(cable(curve(control, 40), 0.0032), cable_material(rng), "charger/body"))
         if sign > 0:
             end = control[-1]
             plug = cylinder(0.008, 0.04).rotate((90, 0, 0)).translate(tuple(end + (0, 0, 0.005)))
