@@ -21,7 +21,6 @@ WEATHER = Weather(  # a cover would hide what the label says is in view, and so 
 SHARE_OF_KIND = {"control_box": 0.42, "actuator_head": 0.31, "hand_control": 0.07, "charger": 0.05, OTHER: 0.15}
 BACKGROUND_SHARE = 0.4  # of the windows of kind "other"; the rest are look-alikes
 LOSS_WEIGHT = {"parts": 2.0}
-SMOOTHING = 0.01
 FAINT_PX, CLEAR_PX = 25.0, 64.0  # evidence between these may be seen or not: the rule's 40 is no cliff in a picture
 FULL_WEIGHT_PX, LEAST_WEIGHT = 64.0, 0.4  # a box with shorter sides than this shows little, and is drawn less often
 SAMPLE = 512  # windows from which it is judged how common each part is
@@ -164,12 +163,10 @@ def windows_round(boxes_px: np.ndarray, margin: float) -> np.ndarray:
 
 def reader_loss(read: dict[str, torch.Tensor], targets: dict[str, torch.Tensor]) -> dict[str, torch.Tensor]:
     """Cross-entropy of the kind, and of each concept over the windows to which it applies; the loss of the part map."""
-    losses = {"kind": functional.cross_entropy(read["kind"].float(), targets["kind"], label_smoothing=SMOOTHING)}
+    losses = {"kind": functional.cross_entropy(read["kind"].float(), targets["kind"])}
     for concept in CLASSES:
         applies = targets[concept].sum(dim=1)
-        each = functional.cross_entropy(
-            read[concept].float(), targets[concept], reduction="none", label_smoothing=SMOOTHING
-        )
+        each = functional.cross_entropy(read[concept].float(), targets[concept], reduction="none")
         losses[concept] = (each * applies).sum() / applies.sum().clamp(min=1)
     losses["parts"] = part_loss(read["parts"], targets["parts"], targets["part_weights"])
     total = sum(loss * LOSS_WEIGHT.get(name, 1.0) for name, loss in losses.items())
