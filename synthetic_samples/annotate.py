@@ -17,7 +17,7 @@ from synthetic_samples.render import Rendered
 from synthetic_samples.scene import Scene
 from synthetic_samples.truths import Truth
 
-_BUTTONS_SHARE, _DISPLAY_SHARE = 0.035, 0.04  # of the face that they stand on: about the median of our boxes
+_BUTTONS_SHARE, _DISPLAY_SHARE = 0.035, 0.04  # of the face that they stand on: about half of ours cover less
 _WHOLE_BOX_PX = 600
 _WHOLE_HEAD_PX = 400
 _FAIR_BOX_SHARE = 0.06
@@ -181,15 +181,16 @@ def _control_box_concepts(values: Mapping[str, str], px: Mapping[str, float]) ->
     unit = sum(count for label, count in px.items() if label.startswith("control_box/unit/"))
     pack = sum(count for label, count in px.items() if label.startswith("control_box/pack/"))
     buttons, display = px.get("control_box/service_buttons", 0), px.get("control_box/charge_display", 0)
-    whole = front + side + top >= _WHOLE_BOX_PX
     if values["service_buttons"] == "none":
         buttons = _BUTTONS_SHARE * min(front, side)
     if values["charge_display"] == "none":
         display = _DISPLAY_SHARE * front
-    battery = min(front, max(side, top)) if values["battery"] == "built_in" else min(unit, pack)
+    battery = min(unit, pack)
+    if values["battery"] == "built_in":
+        battery = min(front, max(side, top)) if front + side + top >= _WHOLE_BOX_PX else 0
     evidence = {
         "stop_position": px.get("control_box/stop", 0),
-        "battery": battery if whole or values["battery"] != "built_in" else 0,
+        "battery": battery,
         "service_buttons": buttons,
         "charge_display": display,
     }

@@ -130,8 +130,7 @@ def button_pair(
     cap = Material(any_colour(rng), rng.uniform(0.3, 0.7))
     caps = (cap, cap if rng.random() < 0.6 else Material(any_colour(rng), 0.5))
     width, height = (size, pitch + size) if upright else (pitch + size, size)
-    bare = kind == "arrow" and bool(grounds) and rng.random() < 0.5
-    if bare:
+    if kind == "arrow" and grounds and rng.random() < 0.5:  # without a plate
         caps = (Material(contrasting(rng, *grounds), 0.5),) * 2
     elif kind in ("arrow", "rocker", "membrane") or rng.random() < 0.3:
         plate = rounded_outline(width * 1.25, height * 1.15, size * rng.uniform(0.1, 0.5))

@@ -211,7 +211,7 @@ def test_squeeze_tabs_are_fair_only_where_both_are_seen() -> None:
 
 @pytest.mark.parametrize("concept, face_px", [("service_buttons", 1143), ("charge_display", 1000)])
 def test_an_absence_needs_a_face_on_which_the_thing_would_show(concept: str, face_px: int) -> None:
-    """Forty pixels at 3.5 % and 4 % of a face, the median shares that buttons and displays of 240 boxes cover."""
+    """Forty pixels at 3.5 % and 4 % of a face: about the medians of 162 pairs of buttons and 99 displays on fronts."""
     scene = replace(_first("close", CONTROL_BOX), width=500, height=400)
     values = {"stop_position": "top", "battery": "built_in", "service_buttons": "none", "charge_display": "none"}
     outline = np.add(scene.camera.target, [(0, 0, 0), (0.02, 0, 0), (0, 0, 0.02), (0, 0.02, 0)])
