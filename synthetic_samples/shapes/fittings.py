@@ -259,17 +259,35 @@ def carry_handle(rng: np.random.Generator, width: float) -> list[Piece]:
 
 
 def latch(rng: np.random.Generator, width: float, height: float) -> list[Piece]:
-    """A clip that holds a pack, or a dished key that frees it."""
+    """A clip that holds a pack, or a key that frees it: in a dish or a frame, plain or with ridges for the thumb."""
     material = Material(any_colour(rng), 0.5)
-    if rng.random() < 0.5:
+    if rng.random() < 0.4:
         clip = bevelled_prism(rounded_outline(width, height, height * 0.2), rng.uniform(0.004, 0.01), 0.0015)
-        ridge = block(width * 0.7, height * 0.12, 0.003).translate((0, height * 0.25, 0.005))
-        return moved([Part(clip + ridge, material, "control_box/trim")], OUTWARD)
-    dish = Manifold.extrude(rounded_outline(width, height, height * rng.uniform(0.2, 0.48)), 0.001)
-    inner = height * rng.uniform(0.3, 0.7)
-    key = bevelled_prism(rounded_outline(width * rng.uniform(0.5, 0.9), inner, inner * 0.3), 0.004, 0.001)
-    dark = Material(contrasting(rng, material.base_color), 0.6)
-    return moved([Part(dish, dark, "control_box/trim"), Part(key, material, "control_box/trim")], OUTWARD)
+        return moved([Part(clip, material, "control_box/trim"), *_ridges(rng, width, height, 0.005, material)], OUTWARD)
+    outline = rounded_outline(width, height, height * rng.uniform(0.05, 0.48))
+    across, along = width * rng.uniform(0.5, 0.9), height * rng.uniform(0.3, 0.85)
+    ground = contrasting(rng, material.base_color) if rng.random() < 0.7 else any_colour(rng)
+    around = Manifold.extrude(outline, 0.001)
+    if rng.random() < 0.4:  # a rim round it
+        around = Manifold.extrude(outline, 0.003) - Manifold.extrude(outline.offset(-height * 0.08), 0.01)
+        across, along = min(across, width * 0.82), min(along, height * 0.8)
+    key = bevelled_prism(rounded_outline(across, along, along * rng.uniform(0.05, 0.4)), 0.004, 0.001)
+    parts = [Part(around, Material(ground, 0.6), "control_box/trim"), Part(key, material, "control_box/trim")]
+    return moved([*parts, *_ridges(rng, across, along, 0.002, material)], OUTWARD)
+
+
+def _ridges(rng: np.random.Generator, width: float, height: float, z: float, material: Material) -> list[Piece]:
+    """Bars to push against; in a colour of their own two at most, since more would look like a gauge's."""
+    count = int(rng.integers(0, 7))
+    if count == 0:
+        return []
+    upright = rng.random() < 0.4
+    span, length = (width, height) if upright else (height, width)
+    pitch = span * 0.8 / count
+    one = block(length * rng.uniform(0.5, 0.85), min(pitch * rng.uniform(0.3, 0.6), 0.003), 0.002)
+    bars = Manifold.compose([one.translate((0, (k - (count - 1) / 2) * pitch, z)) for k in range(count)])
+    own = Material(contrasting(rng, material.base_color), 0.5) if count <= 2 and rng.random() < 0.5 else material
+    return [Part(bars.rotate((0, 0, 90)) if upright else bars, own, "control_box/trim")]
 
 
 def vents(rng: np.random.Generator) -> tuple[list[Piece], float, float]:

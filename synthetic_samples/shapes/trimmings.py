@@ -75,8 +75,8 @@ def _vents_and_flap(draft: Draft) -> None:
     if rng.random() < 0.4:
         pieces, width, height = fittings.vents(rng)
         draft.put(draft.faces("front", "left", "right")[:3], width, height, pieces.copy, unevenness=0.0015)
-    if rng.random() < 0.15:
-        size = rng.uniform(0.02, 0.045), rng.uniform(0.012, 0.025)
+    if rng.random() < 0.2:
+        size = rng.uniform(0.02, 0.05), rng.uniform(0.012, 0.03)
         draw = partial(fittings.latch, rng, *size)
         draft.put(draft.faces("front", "left", "right")[:1], *size, draw, unevenness=0.002)
 
@@ -85,7 +85,7 @@ def _pack_fittings(draft: Draft) -> None:
     """A latch, a grip or both, on most packs."""
     rng = draft.rng
     if rng.random() < 0.6:
-        size = rng.uniform(0.02, 0.045), rng.uniform(0.012, 0.028)
+        size = rng.uniform(0.02, 0.06), rng.uniform(0.012, 0.032)
         sides = (
             ("front", "left", "right")
             if draft.values["battery"] == "stacked_pack"
