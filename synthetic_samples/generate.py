@@ -29,7 +29,7 @@ from synthetic_samples.part_maps import encode as encode_parts
 from synthetic_samples.part_maps import part_map
 from synthetic_samples.phone import develop, encode_jpeg
 from synthetic_samples.render import Rendered, render, use_variant
-from synthetic_samples.render_queue import RenderQueue, keep_to_few_cores, render_remotely
+from synthetic_samples.render_queue import RenderQueue, keep_to_few_cores, render_remotely, start_geometry_on_one_core
 from synthetic_samples.scene import STYLES, Scene, draw_scene
 from synthetic_samples.truths import values_by_number
 
@@ -263,6 +263,7 @@ def _start_worker(options: argparse.Namespace, counter, ends: list | None) -> No
         use_variant(options.variant)
         _worker = _Worker(options, render)
     else:
+        start_geometry_on_one_core()
         keep_to_few_cores()
         _worker = _Worker(options, partial(render_remotely, ends[number]))
 

@@ -43,6 +43,7 @@ class Schedule:
     warmup_share: float = 0.04
     weight_decay: float = 0.05
     average_decay: float = 0.998  # exponential moving average of the weights
+    kept_of_start: float = 0.0  # so far the weights move back, at the end, to those that a run went on from
     clip_norm: float = 5.0
     save_every_s: float = 45.0
 
@@ -83,7 +84,7 @@ PRESETS: Final[dict[str, Preset]] = {
         finder_px=384,
         reader_px=320,
         finder=Schedule(steps=4000, batch=192),
-        reader=Schedule(steps=4000, batch=320),
+        reader=Schedule(steps=4000, batch=320, kept_of_start=0.3),
         workers=16,
     ),
     "small": Preset(

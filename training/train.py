@@ -12,7 +12,7 @@ import numpy as np
 import torch
 from torch import nn
 
-from training.checkpoint import read_whole, save_network, take_over, write_whole
+from training.checkpoint import blend, read_whole, save_network, take_over, write_whole
 from training.config import Preset, Schedule
 from training.dataset import PictureBank
 from training.finding import FinderBatches, finder_loss
@@ -45,6 +45,7 @@ class Job:
     about: dict  # plain facts that are stored with the weights, and that a resumed run must share
     team: Team = ALONE
     compiled: bool = False
+    start: Path | None = None  # checkpoint of the same network that it went on from
 
 
 def train_task(
@@ -89,7 +90,8 @@ def train_task(
         team.say(f"{task}: goes on from {start}, {len(new)} of its tensors are new")
         if not new:
             schedule = replace(schedule, head_only_share=0.0)
-    return fit(net, Job(task, batches.draw, loss, schedule, seed, folder, about, team, compiled))
+    same = start / f"{task}.pt" if start and not new else None
+    return fit(net, Job(task, batches.draw, loss, schedule, seed, folder, about, team, compiled, same))
 
 
 def fit(net: nn.Module, job: Job) -> nn.Module:
@@ -118,6 +120,8 @@ def fit(net: nn.Module, job: Job) -> nn.Module:
     run.report()
     if run.device.type == "cuda":
         job.team.say(f"{job.name}: {torch.cuda.max_memory_allocated() / 2**30:.1f} GiB of GPU memory at most")
+    if job.start and job.schedule.kept_of_start:
+        blend(run.averaged, job.start, job.schedule.kept_of_start)
     if job.team.speaks:
         save_network(final_path, run.averaged, job.about)
         state_path.unlink(missing_ok=True)

@@ -10,26 +10,19 @@ from synthetic_samples.geometry import (
     Part,
     Piece,
     Vector,
-    bevelled_prism,
     block,
     cylinder,
     moved,
     rod,
-    rounded_block,
-    rounded_outline,
     shift,
     turn,
     turned,
 )
 from synthetic_samples.materials import any_colour, housing_material, metal, rubber, sticker
 from synthetic_samples.shapes import mechanisms
+from synthetic_samples.shapes.families import drawn_family
 from synthetic_samples.shapes.fittings import hanging_cable
-
-ACTUATOR_FAMILIES = {
-    "train": ("side_motor", "cross_motor", "tee_motor", "one_block", "can", "split_case", "stepped_case"),
-    "calibration": ("drum", "tapered_case"),
-    "heldout": ("teardrop", "angled_motor", "egg"),
-}
+from synthetic_samples.shapes.heads import ACTUATOR_FAMILIES, HEADS
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,10 +46,10 @@ class Actuator:
 
 def actuator(rng: np.random.Generator, lowering: str, style: str, reach: float | None = None) -> Actuator:
     """Build an actuator with the given lowering mechanism; `reach` is the length from the head to the rod's eye."""
-    family = str(rng.choice(ACTUATOR_FAMILIES[style]))
+    family = drawn_family(rng, ACTUATOR_FAMILIES[style])
     tube_radius = rng.uniform(0.016, 0.03)
     material = housing_material(rng)
-    head, gear_half, gear_radius = _HEADS[family](rng, tube_radius)
+    head, gear_half, gear_radius = HEADS[family](rng, tube_radius)
     pieces: list[Piece] = []
     for number, solid in enumerate(head):
         own = number > 0 and rng.random() < 0.4
@@ -84,172 +77,6 @@ def actuator(rng: np.random.Generator, lowering: str, style: str, reach: float |
         rod_z,
         solids,
     )
-
-
-# Heads: solids, half the height of the gear housing along the axis, and its radius at the ends -----------------------
-
-
-def _side_motor(rng: np.random.Generator, r: float):
-    """The motor lies beside the tube, parallel to it."""
-    gear_r, half = r * rng.uniform(1.4, 2.0), rng.uniform(0.025, 0.05)
-    motor_r, length = rng.uniform(0.02, 0.034), rng.uniform(0.09, 0.17)
-    offset = gear_r + motor_r * rng.uniform(0.8, 1.2)
-    gear = bevelled_prism(
-        CrossSection.batch_hull(
-            [CrossSection.circle(gear_r, 48), CrossSection.circle(motor_r * 1.1, 48).translate((offset, 0))]
-        ),
-        2 * half,
-        0.004,
-    )
-    up = rng.random() < 0.75
-    motor = cylinder(motor_r, length).translate((offset, 0, -half * 0.5 if up else half * 0.5 - length))
-    cap = cylinder(motor_r * 0.95, 0.012, motor_r * 0.6).translate((offset, 0, -half * 0.5 + length if up else 0.0))
-    return [gear, motor + cap if up else motor], half, gear_r
-
-
-def _cross_motor(rng: np.random.Generator, r: float):
-    """The motor stands at right angles to the tube."""
-    gear_r, half = r * rng.uniform(1.4, 2.1), rng.uniform(0.028, 0.05)
-    motor_r, length = rng.uniform(0.022, 0.038), rng.uniform(0.09, 0.17)
-    gear = rounded_block(2 * gear_r, 2 * gear_r, 2 * half, gear_r * rng.uniform(0.1, 0.6))
-    motor = rod((gear_r * 0.5, 0, 0), (gear_r + length, 0, 0), min(motor_r, half * 0.98))
-    cap = rod((gear_r + length, 0, 0), (gear_r + length + 0.01, 0, 0), min(motor_r, half) * 0.75)
-    return [gear, motor + cap], half, gear_r
-
-
-def _tee_motor(rng: np.random.Generator, r: float):
-    """The motor lies across the tube and stands out on both sides of the gear."""
-    gear_r, half = r * rng.uniform(1.4, 2.0), rng.uniform(0.028, 0.05)
-    motor_r = min(rng.uniform(0.02, 0.034), half * 0.95)
-    ends = gear_r * rng.uniform(1.05, 1.6), gear_r + rng.uniform(0.05, 0.12)
-    gear = cylinder(gear_r, 2 * half).translate((0, 0, -half))
-    motor = rod((-ends[0], 0, 0), (ends[1], 0, 0), motor_r) - rod((0, 0, -1), (0, 0, 1), r * 0.9)
-    return [gear, motor], half, gear_r
-
-
-def _one_block(rng: np.random.Generator, r: float):
-    """One boxy case round motor and gear."""
-    w, d, half = rng.uniform(0.1, 0.17), r * rng.uniform(2.4, 3.4), rng.uniform(0.035, 0.08)
-    case = rounded_block(w, d, 2 * half, min(w, d) * rng.uniform(0.06, 0.35)).translate((w / 2 - r * 1.5, 0, 0))
-    return [case], half, min(d / 2, r * 1.5)
-
-
-def _can(rng: np.random.Generator, r: float):
-    """A slim case in line with the tube."""
-    gear_r, half = r * rng.uniform(1.5, 2.3), rng.uniform(0.06, 0.11)
-    can = turned(
-        [
-            (0, -half),
-            (gear_r * 0.85, -half),
-            (gear_r, -half * 0.85),
-            (gear_r, half * 0.8),
-            (gear_r * 0.8, half),
-            (0, half),
-        ]
-    )
-    return [can], half, gear_r * 0.82
-
-
-def _split_case(rng: np.random.Generator, r: float):
-    """A tall case of two shells with a groove between them, motor above it at the side."""
-    w, d, half = rng.uniform(0.09, 0.14), r * rng.uniform(2.3, 3.0), rng.uniform(0.05, 0.09)
-    case = bevelled_prism(rounded_outline(w, d, d * rng.uniform(0.15, 0.45)), 2 * half, 0.005).translate(
-        (w / 2 - r * 1.5, 0, 0)
-    )
-    groove = block(1, 0.0012, 1) - block(w - 0.004, 1, 2 * half - 0.004).translate((w / 2 - r * 1.5, 0, 0))
-    motor_r = min(d * 0.42, 0.032)
-    motor = cylinder(motor_r, rng.uniform(0.05, 0.1)).translate((w - r * 1.5 - motor_r * 1.15, 0, half * 0.9))
-    return [case - groove, motor], half, min(d / 2, r * 1.5)
-
-
-def _stepped_case(rng: np.random.Generator, r: float):
-    """A round gear case with a boxy motor cover on its flank."""
-    gear_r, half = r * rng.uniform(1.5, 2.0), rng.uniform(0.03, 0.055)
-    gear = cylinder(gear_r, 2 * half).translate((0, 0, -half)) + cylinder(gear_r * 1.12, half * 0.5).translate(
-        (0, 0, -half * 0.25)
-    )
-    w, d, h = rng.uniform(0.05, 0.09), gear_r * rng.uniform(1.3, 1.9), rng.uniform(0.07, 0.15)
-    cover = rounded_block(w, d, h, d * rng.uniform(0.1, 0.4)).translate(
-        (gear_r + w * 0.35, 0, (h / 2 - half) * rng.choice([-1, 1]))
-    )
-    return [gear, cover], half, gear_r
-
-
-def _drum(rng: np.random.Generator, r: float):
-    """A short wide drum on the axis, the motor on its side."""
-    gear_r, half = r * rng.uniform(2.2, 2.9), rng.uniform(0.025, 0.04)
-    drum = turned(
-        [
-            (0, -half),
-            (gear_r * 0.92, -half),
-            (gear_r, -half * 0.6),
-            (gear_r, half * 0.6),
-            (gear_r * 0.92, half),
-            (0, half),
-        ]
-    )
-    motor_r = rng.uniform(0.02, 0.03)
-    motor = cylinder(motor_r, rng.uniform(0.08, 0.12)).translate((gear_r - motor_r * 0.4, 0, half * 0.4))
-    return [drum, motor], half, gear_r * 0.9
-
-
-def _tapered_case(rng: np.random.Generator, r: float):
-    """A tall case that narrows towards one end, the motor inside it beside the axis."""
-    w, d, half = rng.uniform(0.09, 0.15), r * rng.uniform(2.4, 3.2), rng.uniform(0.05, 0.085)
-    narrow = rng.uniform(0.55, 0.85)
-    outline = rounded_outline(w, d, d * rng.uniform(0.1, 0.4)).translate((w / 2 - r * 1.5, 0))
-    sides = (1.0, narrow) if rng.random() < 0.5 else (narrow, 1.0)
-    slices = [
-        Manifold.extrude(outline.scale((share, 0.85 + 0.15 * share)), 0.01).translate((0, 0, z))
-        for share, z in zip(sides, (-half, half - 0.01), strict=True)
-    ]
-    return [Manifold.batch_hull(slices)], half, min(d * 0.85 / 2, r * 1.5 * narrow)
-
-
-def _egg(rng: np.random.Generator, r: float):
-    """A housing round on all sides, cut flat where fork and tube leave it."""
-    gear_r, half = r * rng.uniform(1.5, 2.0), rng.uniform(0.035, 0.06)
-    long, wide = gear_r + rng.uniform(0.03, 0.07), gear_r * rng.uniform(1.15, 1.4)
-    body = Manifold.sphere(1, 48).scale((long, wide, half * 1.5)).translate((long - gear_r * 1.2, 0, 0))
-    gear = cylinder(gear_r, 2 * half).translate((0, 0, -half))
-    return [gear + (body ^ block(1, 1, 2 * half))], half, gear_r
-
-
-def _teardrop(rng: np.random.Generator, r: float):
-    """A flat case, round at one end and pointed at the other as seen along the axis."""
-    gear_r, half = r * rng.uniform(1.5, 1.9), rng.uniform(0.035, 0.06)
-    outline = CrossSection.batch_hull(
-        [CrossSection.circle(gear_r, 48), CrossSection.circle(gear_r * 0.5, 32).translate((rng.uniform(0.06, 0.09), 0))]
-    )
-    case = bevelled_prism(outline, 2 * half, 0.008)
-    motor = cylinder(gear_r * 0.7, rng.uniform(0.07, 0.12)).translate((gear_r * 1.1, 0, half * 0.8))
-    return [case, motor], half, gear_r
-
-
-def _angled_motor(rng: np.random.Generator, r: float):
-    """The motor leans away from the tube."""
-    gear_r, half = r * rng.uniform(1.5, 2.0), rng.uniform(0.03, 0.05)
-    gear = bevelled_prism(CrossSection.circle(gear_r, 6 if rng.random() < 0.5 else 48), 2 * half, 0.004)
-    lean, length = np.radians(rng.uniform(35, 65)), rng.uniform(0.1, 0.15)
-    start = np.array([gear_r * 0.4, 0, 0])
-    motor = rod(start, start + length * np.array([np.sin(lean), 0, np.cos(lean)]), rng.uniform(0.02, 0.03))
-    return [gear, motor], half, gear_r
-
-
-_HEADS = {
-    "side_motor": _side_motor,
-    "cross_motor": _cross_motor,
-    "tee_motor": _tee_motor,
-    "one_block": _one_block,
-    "can": _can,
-    "split_case": _split_case,
-    "stepped_case": _stepped_case,
-    "drum": _drum,
-    "tapered_case": _tapered_case,
-    "teardrop": _teardrop,
-    "angled_motor": _angled_motor,
-    "egg": _egg,
-}
 
 
 # Ends, tube, details -------------------------------------------------------------------------------------------------

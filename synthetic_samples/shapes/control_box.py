@@ -187,8 +187,8 @@ def _place_buttons(draft: Draft) -> bool:
         return True
     sides = ("front",) if where == "front" else (("left", "right") if rng.random() < 0.5 else ("right", "left"))
     grounds = [p.material.base_color for p in draft.pieces if p.label in ("control_box/unit", "control_box/pack")]
-    for size in (rng.uniform(0.013, 0.026), rng.uniform(0.012, 0.016), 0.01):
-        upright = rng.random() < 0.65
+    for size in (np.exp(rng.uniform(np.log(0.01), np.log(0.026))), rng.uniform(0.01, 0.015), 0.009):
+        upright = rng.random() < 0.6
         pieces, width, height = fittings.button_pair(rng, size, upright, grounds)
         faces = draft.faces(*sides[:1]) + draft.faces(*sides[1:])
         if draft.put(faces, width, height, pieces.copy, bounds=(0.1, 0.9, 0.12, 0.92), unevenness=0.002):

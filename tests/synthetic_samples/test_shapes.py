@@ -10,12 +10,15 @@ from classifier.taxonomy import CONCEPTS, CONTROL_BOX_CONCEPTS
 from synthetic_samples.geometry import Material, Part, block, cable, curve, rounded_block, surface_of, turn
 from synthetic_samples.scene import STYLES
 from synthetic_samples.shapes.accessories import HAND_CONTROL_FAMILIES
-from synthetic_samples.shapes.actuator import ACTUATOR_FAMILIES, actuator
+from synthetic_samples.shapes.actuator import actuator
 from synthetic_samples.shapes.bodies import BODY_FAMILIES, housing
 from synthetic_samples.shapes.control_box import control_box
 from synthetic_samples.shapes.faces import Face
 from synthetic_samples.shapes.fittings import STOP_FAMILIES
-from synthetic_samples.shapes.mechanisms import KNOB_FAMILIES, SHORTEST_NECK_M, TAB_FAMILIES
+from synthetic_samples.shapes.grips import KNOB_FAMILIES
+from synthetic_samples.shapes.heads import ACTUATOR_FAMILIES
+from synthetic_samples.shapes.mechanisms import SHORTEST_NECK_M
+from synthetic_samples.shapes.tabs import TAB_FAMILIES
 
 COMBINATIONS = list(product(*CONTROL_BOX_CONCEPTS.values()))
 ALL_FAMILIES = (BODY_FAMILIES, STOP_FAMILIES, ACTUATOR_FAMILIES, KNOB_FAMILIES, TAB_FAMILIES, HAND_CONTROL_FAMILIES)

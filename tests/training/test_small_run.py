@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -19,8 +20,10 @@ from training.checkpoint import (
     write_whole,
 )
 from training.command import main
+from training.config import PRESETS
 from training.export import LARGEST_LOGIT_DIFFERENCE, LARGEST_TOTAL_BYTES
 from training.model import new_network
+from training.parallel import train_both
 
 
 def test_served_files_load_and_say_where_they_come_from(small_run: Path):
@@ -76,6 +79,23 @@ def test_training_goes_on_from_given_checkpoints(small_run: Path, drawn: dict[st
     with pytest.raises(SystemExit):
         main([*arguments, str(tmp_path / "none"), "--start", str(tmp_path / "nowhere")])
     assert "nowhere/finder.pt: not there" in capsys.readouterr().err
+
+
+def test_what_is_learned_on_top_is_averaged_with_the_start(small_run: Path, drawn: dict[str, Path], tmp_path: Path):
+    preset = PRESETS["small"]
+    ends = {}
+    for share in (0.0, 0.25, 1.0):
+        kept = replace(preset, reader=replace(preset.reader, kept_of_start=share))
+        train_both([drawn["train"]], kept, 1, tmp_path / str(share), ["cpu"], small_run)
+        ends[share] = read_whole(tmp_path / str(share) / "reader.pt")["weights"]
+    start = read_whole(small_run / "reader.pt")["weights"]
+    moved = {name for name in start if not torch.equal(start[name], ends[0.0][name])}
+    assert len(moved) > len(start) / 2  # it learned
+    for name in moved:
+        if start[name].is_floating_point():
+            assert torch.equal(ends[1.0][name], start[name])
+            between = 0.75 * ends[0.0][name].float() + 0.25 * start[name].float()
+            torch.testing.assert_close(ends[0.25][name].float(), between, atol=2e-3, rtol=2e-3)
 
 
 def test_a_network_with_other_layers_takes_over_what_fits(small_run: Path, tmp_path: Path):

@@ -1,0 +1,110 @@
+"""Fluted grips that a hand can turn."""
+
+import numpy as np
+from manifold3d import CrossSection, JoinType, Manifold, OpType
+
+from synthetic_samples.geometry import cylinder, turned
+
+KNOB_FAMILIES = {
+    "train": ("lobed", "ridged", "ring_grip", "rosette", "toothed", "winged", "waved"),
+    "calibration": ("scooped", "two_tiers"),
+    "heldout": ("waved_cone", "barrel_grip"),
+}
+
+
+def fluted(rng: np.random.Generator, family: str, radius: float, height: float) -> Manifold:
+    """A grip that a hand can turn, standing on z = 0."""
+    # Few and deep enough to be seen on a photo, and no two or three wings, which would look like tabs to pinch.
+    few = {"lobed": rng.integers(5, 10), "rosette": rng.integers(5, 9), "winged": rng.integers(5, 9)}
+    count = few.get(family, rng.integers(10, 21))
+    angles = np.linspace(0, 2 * np.pi, int(count), endpoint=False)
+
+    def ring(at: float, size: float) -> list[CrossSection]:
+        return [CrossSection.circle(size, 16).translate((at * np.cos(a), at * np.sin(a))) for a in angles]
+
+    pitch = 2 * np.pi * radius / count
+    if family == "waved":
+        return _waved(rng, radius, height)
+    if family == "lobed":
+        outline = CrossSection.batch_boolean(
+            [CrossSection.circle(radius * 0.86, 48), *ring(radius * 0.8, radius * 0.22)], OpType.Add
+        )
+    elif family == "rosette":
+        outline = CrossSection.batch_boolean(
+            [CrossSection.circle(radius * 0.7, 48), *ring(radius * 0.68, radius * 0.32)], OpType.Add
+        ).offset(-radius * 0.06, JoinType.Round, 2.0, 12)
+        outline = outline.offset(radius * 0.06, JoinType.Round, 2.0, 12)
+    elif family == "winged":
+        wings = [
+            CrossSection.square((radius * 1.0, radius * 0.28))
+            .translate((radius * 0.1, -radius * 0.14))
+            .rotate(float(np.degrees(a)))
+            for a in angles
+        ]
+        outline = CrossSection.batch_boolean([CrossSection.circle(radius * 0.62, 48), *wings], OpType.Add).offset(
+            radius * 0.05, JoinType.Round, 2.0, 12
+        )
+    elif family == "toothed":
+        teeth = [
+            CrossSection.square((radius * 0.15, pitch * 0.5), True)
+            .translate((radius * 0.94, 0))
+            .rotate(float(np.degrees(a)))
+            for a in angles
+        ]
+        outline = CrossSection.batch_boolean([CrossSection.circle(radius * 0.9, 64), *teeth], OpType.Add)
+    elif family == "scooped":
+        outline = CrossSection.circle(radius, 64) - CrossSection.batch_boolean(
+            ring(radius * 1.06, pitch * 0.42), OpType.Add
+        )
+    else:
+        outline = CrossSection.circle(radius, 96) - CrossSection.batch_boolean(ring(radius, pitch * 0.36), OpType.Add)
+    if family == "waved_cone":
+        return Manifold.extrude(outline, height, 0, 0.0, (0.72, 0.72))
+    if family == "two_tiers":
+        return Manifold.extrude(outline, height * 0.55) + Manifold.extrude(outline.scale((0.72, 0.72)), height)
+    if family == "ring_grip":  # a rim on a disc, hollow from above
+        hollow = cylinder(radius * rng.uniform(0.55, 0.72), height).translate((0, 0, height * rng.uniform(0.25, 0.5)))
+        return Manifold.extrude(outline, height) - hollow
+    body = Manifold.extrude(outline, height)
+    if family == "barrel_grip":
+        z = np.linspace(0, height, 9)
+        swell = radius * (1.01 - 0.3 * (2 * z / height - 1) ** 2)
+        return body ^ turned([(0, 0), *zip(swell, z, strict=True), (0, height)], 48)
+    if rng.random() < 0.4:
+        body = body ^ turned(
+            [(0, 0), (radius * 1.1, 0), (radius * 1.1, height * 0.7), (radius * 0.8, height), (0, height)], 48
+        )
+    if rng.random() < 0.3:
+        body = body + cylinder(radius * 1.04, height * 0.18)
+    return body
+
+
+def _waved(rng: np.random.Generator, radius: float, height: float) -> Manifold:
+    """Any wave round the rim: how many, how deep, round, pointed inwards or outwards, square or slanting."""
+    count = int(np.exp(rng.uniform(np.log(5), np.log(22))))
+    phase = np.linspace(0, 1, 14, endpoint=False)
+    power, flat = rng.uniform(0.6, 1.6), rng.uniform(0.1, 0.3)
+    waves = {
+        "round": 0.5 - 0.5 * np.cos(2 * np.pi * phase),
+        "arches": np.abs(np.sin(np.pi * phase)) ** power,
+        "scoops": 1 - np.abs(np.sin(np.pi * phase)) ** power,
+        "square": np.clip((np.abs(phase - 0.5) - flat) / 0.08, 0, 1),
+        "slanting": np.minimum(phase / 0.8, (1 - phase) / 0.2),
+    }
+    depth = float(np.clip(2 * np.pi / count * rng.uniform(0.25, 0.8), 0.06, 0.3))
+    reach = radius * (1 - depth * np.tile(waves[str(rng.choice(list(waves)))], count))
+    angles = np.linspace(0, 2 * np.pi, len(reach), endpoint=False)
+    outline = CrossSection([np.column_stack([reach * np.cos(angles), reach * np.sin(angles)])])
+    narrower = float(rng.uniform(0.86, 1.0))
+    body = Manifold.extrude(outline, height, 0, 0.0, (narrower, narrower))
+    if rng.random() < 0.4:
+        body = body.mirror((0, 0, 1)).translate((0, 0, height))
+    if rng.random() < 0.4:  # rounded or bevelled above
+        edge = np.linspace(0, np.pi / 2, int(rng.choice([2, 6])))
+        soft = radius * rng.uniform(0.1, 0.4)
+        rim = [(radius - soft * (1 - np.cos(a)), height - soft * (1 - np.sin(a))) for a in edge]
+        body = body ^ turned([(0, -0.001), (radius, -0.001), *rim, (0, height)], 48)
+    if rng.random() < 0.25:  # a smooth flange, below or above
+        flange = cylinder(radius * rng.uniform(0.9, 1.15), height * rng.uniform(0.1, 0.25))
+        body += flange if rng.random() < 0.5 else flange.translate((0, 0, height * 0.75))
+    return body
