@@ -180,7 +180,7 @@ _CLOSE: dict[str, Callable[[np.random.Generator, Brief], Composition]] = {
 }
 # Pairs most: a picture of two things teaches twice.
 _CLOSE_SHARES = {CONTROL_BOX: 0.25, ACTUATOR_HEAD: 0.21, HAND_CONTROL: 0.06, CHARGER: 0.05, "pair": 0.43}
-_CROWDS = 0.3
+_CROWDS = 0.4
 
 
 # A whole lift --------------------------------------------------------------------------------------------------------
