@@ -12,18 +12,22 @@ from classifier.taxonomy import (
     SMALLEST_EVIDENCE_PX,
     SMALLEST_SUBJECT_FRACTION,
 )
+from synthetic_samples.geometry import turn
 from synthetic_samples.labels import without_number
 from synthetic_samples.render import Rendered
 from synthetic_samples.scene import Scene
 from synthetic_samples.truths import Truth
 
 _BUTTONS_SHARE, _DISPLAY_SHARE = 0.035, 0.04  # of the face that they stand on: about half of ours cover less
+_EDGE_ON = 0.3
+"""Cosine under which a button or display that turns away from the camera loses what tells its value."""
 _WHOLE_BOX_PX = 600
 _WHOLE_HEAD_PX = 400
 _FAIR_BOX_SHARE = 0.06
 _FAIR_EVIDENCE_PX = 2.5 * SMALLEST_EVIDENCE_PX  # ten by ten pixels: a person can name it, not only see it
 _FAIR_PACK_PX = 625  # 25 by 25: a pack is named by its shape, and the sliver that one behind the unit shows has none
 _SHORTEST_NECK_M = 0.015
+_LOOKING = {"front": np.eye(4), "left": turn((0, 0, 1), -90), "right": turn((0, 0, 1), 90)}  # -y looks to that side
 
 Concept = dict[str, object]
 
@@ -165,26 +169,36 @@ def _own(counts: Mapping[str, int], truth: Truth, scale: float) -> dict[str, flo
 
 def _concepts(scene: Scene, truth: Truth, px: Mapping[str, float]) -> dict[str, Concept]:
     if truth.kind == CONTROL_BOX:
-        return _control_box_concepts(truth.values, px)
+        return _control_box_concepts(scene, truth, px)
     if truth.kind == ACTUATOR_HEAD:
         return {"lowering": _lowering(scene, truth, px)}
     return {}
 
 
-def _control_box_concepts(values: Mapping[str, str], px: Mapping[str, float]) -> dict[str, Concept]:
+def _control_box_concepts(scene: Scene, truth: Truth, px: Mapping[str, float]) -> dict[str, Concept]:
     """That there is none is seen as clearly as one would be: by the pixels that it would cover on a face in view."""
+    values = truth.values
 
     def face(*sides: str) -> float:
         return sum(px.get(f"control_box/{piece}/{side}", 0) for piece in ("unit", "pack") for side in sides)
 
-    front, side, top = face("front"), max(face("left"), face("right")), face("top")
+    def nameable(side: str) -> float:
+        return _readable(scene, truth.frame @ _LOOKING[side])
+
+    front, top = face("front"), face("top")
+    side_seen = max(("left", "right"), key=face)
+    side = face(side_seen)
     unit = sum(count for label, count in px.items() if label.startswith("control_box/unit/"))
     pack = sum(count for label, count in px.items() if label.startswith("control_box/pack/"))
     buttons, display = px.get("control_box/service_buttons", 0), px.get("control_box/charge_display", 0)
     if values["service_buttons"] == "none":
-        buttons = _BUTTONS_SHARE * min(front, side)
+        buttons = _BUTTONS_SHARE * min(front * nameable("front"), side * nameable(side_seen))
+    else:
+        buttons *= _readable(scene, truth.mounts["service_buttons"])
     if values["charge_display"] == "none":
-        display = _DISPLAY_SHARE * front
+        display = _DISPLAY_SHARE * front * nameable("front")
+    else:
+        display *= _readable(scene, truth.mounts["charge_display"])
     battery = min(unit, pack)
     if values["battery"] == "built_in":
         battery = min(front, max(side, top)) if front + side + top >= _WHOLE_BOX_PX else 0
@@ -195,6 +209,13 @@ def _control_box_concepts(values: Mapping[str, str], px: Mapping[str, float]) ->
         "charge_display": display,
     }
     return {concept: _entry(values[concept], amount) for concept, amount in evidence.items()}
+
+
+def _readable(scene: Scene, mount: np.ndarray) -> float:
+    """Share of its pixels that still tell what stands on this mount: less than 1 where it is seen nearly edge-on."""
+    to_camera = np.asarray(scene.camera.position) - mount[:3, 3]
+    facing = float(-mount[:3, 1] @ to_camera / np.linalg.norm(to_camera))
+    return float(np.clip(facing / _EDGE_ON, 0, 1)) ** 2
 
 
 def _entry(value: str, evidence_px: float) -> Concept:

@@ -1,7 +1,7 @@
 """What stands in a scene as it was built: the answers that pictures are labelled with."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from manifold3d import Manifold
@@ -19,6 +19,7 @@ class Truth:
 
     `number`: which of several things in one picture this is; its pieces' labels carry it (`kind#number/piece`).
 
+    Of a box: `mounts`, by concept the frame of what tells its value, whose -y looks outward (`shapes/draft.py`).
     Of an actuator: `axis` is the outward direction of the end with the lowering mechanism, `end_point` the middle
     of the mechanism, `neck_m` its bare neck's length and `knob_radius_m` its knob's radius, both 0 without.
     """
@@ -32,6 +33,7 @@ class Truth:
     neck_m: float = 0.0
     knob_radius_m: float = 0.0
     number: int | None = None
+    mounts: dict[str, np.ndarray] = field(default_factory=dict)
 
     @property
     def name(self) -> str:
@@ -44,6 +46,7 @@ class Truth:
             self,
             outline=self.outline @ turned.T + transform[:3, 3],
             frame=transform @ self.frame,
+            mounts={concept: transform @ mount for concept, mount in self.mounts.items()},
             axis=None if self.axis is None else turned @ self.axis,
             end_point=None if self.end_point is None else turned @ self.end_point + transform[:3, 3],
         )
@@ -63,7 +66,7 @@ def outline_of(solids: list[Manifold]) -> np.ndarray:
 
 
 def box_truth(box: ControlBox) -> Truth:
-    return Truth(CONTROL_BOX, box.values, outline_of(box.solids), np.eye(4))
+    return Truth(CONTROL_BOX, box.values, outline_of(box.solids), np.eye(4), mounts=box.mounts)
 
 
 def actuator_truth(built: Actuator) -> Truth:

@@ -22,7 +22,7 @@ class ControlBox:
     """Pieces in the box's own frame (centre of the control unit at the origin, front towards -y).
 
     `values`: concept to value; `families`: what style it belongs to; `size`: outer width, depth, height in metres;
-    `solids`: control unit and pack, for outlines.
+    `solids`: control unit and pack, for outlines; `mounts`: as `Draft` has them.
     """
 
     pieces: list[Piece]
@@ -30,6 +30,7 @@ class ControlBox:
     families: dict[str, str]
     size: tuple[float, float, float]
     solids: list[Manifold]
+    mounts: dict[str, np.ndarray]
 
 
 def control_box(rng: np.random.Generator, values: dict[str, str], style: str) -> ControlBox:
@@ -41,7 +42,7 @@ def control_box(rng: np.random.Generator, values: dict[str, str], style: str) ->
             solids = [draft.unit] + ([draft.pack] if draft.pack else [])
             bounds = np.array(Manifold.compose(solids).bounding_box()).reshape(2, 3)
             width, depth, height = bounds[1] - bounds[0]
-            return ControlBox(draft.pieces, dict(values), families, (width, depth, height), solids)
+            return ControlBox(draft.pieces, dict(values), families, (width, depth, height), solids, draft.mounts)
     raise RuntimeError(
         f"no control box with {values} found room for its parts in {_TRIES} tries; widen the sizes in _shell"
     )
@@ -191,7 +192,8 @@ def _place_buttons(draft: Draft) -> bool:
         upright = rng.random() < 0.6
         pieces, width, height = fittings.button_pair(rng, size, upright, grounds)
         faces = draft.faces(*sides[:1]) + draft.faces(*sides[1:])
-        if draft.put(faces, width, height, pieces.copy, bounds=(0.1, 0.9, 0.12, 0.92), unevenness=0.002):
+        where = {"bounds": (0.1, 0.9, 0.12, 0.92), "unevenness": 0.002}
+        if draft.put(faces, width, height, pieces.copy, "service_buttons", **where):
             return True
     return False
 
@@ -208,7 +210,8 @@ def _place_display(draft: Draft) -> bool:
         width = rng.uniform(0.032, 0.075) * scale
         height = width * rng.uniform(0.35, 0.75)
         draw, room = partial(displays.gauge, rng, width, height), (width * 1.25, height * 1.3)
-        if draft.put(_display_faces(draft), *room, draw, bounds=(0.1, 0.9, 0.12, 0.92), unevenness=0.002):
+        where = {"bounds": (0.1, 0.9, 0.12, 0.92), "unevenness": 0.002}
+        if draft.put(_display_faces(draft), *room, draw, "charge_display", **where):
             return True
     return False
 
@@ -216,7 +219,8 @@ def _place_display(draft: Draft) -> bool:
 def _place_lamps(draft: Draft, count: int) -> bool:
     pieces, width, height = displays.lamp_row(draft.rng, count, upright=draft.rng.random() < 0.3)
     faces = _display_faces(draft)
-    return draft.put(faces, width, height, pieces.copy, bounds=(0.1, 0.9, 0.1, 0.93), unevenness=0.002)
+    tells = "charge_display" if count >= 3 else None
+    return draft.put(faces, width, height, pieces.copy, tells, bounds=(0.1, 0.9, 0.1, 0.93), unevenness=0.002)
 
 
 def _display_faces(draft: Draft) -> list[Face]:

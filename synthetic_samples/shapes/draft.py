@@ -12,13 +12,17 @@ from synthetic_samples.shapes.faces import Face
 
 @dataclass(eq=False)
 class Draft:
-    """Unit and pack with their faces, and the pieces so far."""
+    """Unit and pack with their faces, the pieces so far, and by concept the frame of what tells its value.
+
+    A frame's origin lies on the face, its -y looks outward.
+    """
 
     rng: np.random.Generator
     values: dict[str, str]
     unit: Manifold
     pack: Manifold | None
     pieces: list[Piece] = field(default_factory=list)
+    mounts: dict[str, np.ndarray] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         blockers = [self.pack] if self.pack is not None else []
@@ -32,14 +36,24 @@ class Draft:
         self.rng.shuffle(found)  # type: ignore[arg-type]
         return found
 
-    def put(self, faces: Iterable[Face], width: float, height: float, draw: Callable[[], list[Piece]], **where) -> bool:
+    def put(
+        self,
+        faces: Iterable[Face],
+        width: float,
+        height: float,
+        draw: Callable[[], list[Piece]],
+        tells: str | None = None,
+        **where,
+    ) -> bool:
         """Put what `draw` gives on the first of these faces that has room; False where none has.
 
-        `where` is that of `Face.place`.
+        `tells`: the concept whose value it tells. `where` is that of `Face.place`.
         """
         for face in faces:
             spot = face.place(self.rng, width, height, **where)
             if spot is not None:
                 self.pieces += moved(draw(), spot)
+                if tells:
+                    self.mounts[tells] = spot
                 return True
         return False

@@ -215,7 +215,8 @@ def test_an_absence_needs_a_face_on_which_the_thing_would_show(concept: str, fac
     scene = replace(_first("close", CONTROL_BOX), width=500, height=400)
     values = {"stop_position": "top", "battery": "built_in", "service_buttons": "none", "charge_display": "none"}
     outline = np.add(scene.camera.target, [(0, 0, 0), (0.02, 0, 0), (0, 0, 0.02), (0, 0.02, 0)])
-    scene = replace(scene, truths=[replace(scene.truths[0], values=values, outline=outline)])
+    frame = _seen_at(scene, (-1, -1, 0))  # front and left alike
+    scene = replace(scene, truths=[replace(scene.truths[0], values=values, outline=outline, frame=frame, mounts={})])
     labels = ["", "control_box/unit/front", "control_box/unit/left"]
     nothing = np.zeros((400, 500, 3), np.float32)
     for count, shown in ((face_px, True), (face_px - 20, False)):
@@ -223,6 +224,35 @@ def test_an_absence_needs_a_face_on_which_the_thing_would_show(concept: str, fac
         ids[100:150].flat[:count], ids[150:200].flat[:count] = 1, 2
         subjects, _ = annotate(scene, Rendered(nothing, nothing, nothing, nothing, ids, labels))
         assert subjects[0]["concepts"][concept]["visible"] == shown
+
+
+@pytest.mark.parametrize("concept, value", [("service_buttons", "front"), ("charge_display", "gauge")])
+def test_what_is_seen_edge_on_tells_less_than_its_pixels_would(concept: str, value: str) -> None:
+    scene = replace(_first("close", CONTROL_BOX), width=500, height=400)
+    values = {"stop_position": "top", "battery": "built_in", "service_buttons": "none", "charge_display": "none"}
+    outline = np.add(scene.camera.target, [(0, 0, 0), (0.02, 0, 0), (0, 0, 0.02), (0, 0.02, 0)])
+    nothing, ids = np.zeros((400, 500, 3), np.float32), np.zeros((400, 500), np.int32)
+    ids[100:110, 100:140] = 1
+    for facing, told in ((1.0, 400), (0.31, 400), (0.15, 100), (0.06, 16), (0.0, 0), (-0.7, 0)):
+        mount = _seen_at(scene, (np.sqrt(1 - facing**2), -facing, 0))
+        truth = replace(scene.truths[0], values=values | {concept: value}, outline=outline, mounts={concept: mount})
+        rendered = Rendered(nothing, nothing, nothing, nothing, ids, ["", f"control_box/{concept}"])
+        entry = annotate(replace(scene, truths=[truth]), rendered)[0][0]["concepts"][concept]
+        assert entry["evidence_px"] == pytest.approx(told, abs=1) and entry["visible"] == (told >= 40)
+
+
+def _seen_at(scene: Scene, direction: tuple[float, float, float]) -> np.ndarray:
+    """A frame at the camera's target to which the camera lies in this direction, all in the frame's xy plane."""
+    away = np.subtract(scene.camera.position, scene.camera.target)
+    away /= np.linalg.norm(away)
+    upward = np.cross(away, (0.3, 0.5, 0.8))
+    upward /= np.linalg.norm(upward)
+    x, y = np.array(direction[:2]) / np.linalg.norm(direction[:2])
+    seen = np.column_stack([away, np.cross(upward, away), upward])  # the camera lies along its first axis
+    frame = np.eye(4)
+    frame[:3, :3] = seen @ np.array([[x, y, 0], [-y, x, 0], [0, 0, 1]])
+    frame[:3, 3] = scene.camera.target
+    return frame
 
 
 def test_evidence_counts_at_the_size_of_a_photo_five_hundred_pixels_wide() -> None:
