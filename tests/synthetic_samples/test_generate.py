@@ -1,4 +1,4 @@
-"""Pictures with labels: the same seed gives the same bytes, labels come from masks, an interrupted run resumes."""
+"""Pictures with labels: the same seed gives the same bytes, an interrupted run resumes."""
 
 import colorsys
 import itertools
