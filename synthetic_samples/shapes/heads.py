@@ -182,7 +182,7 @@ def _assembled(rng: np.random.Generator, r: float):
     motor_r, length = rng.uniform(0.018, 0.036), rng.uniform(0.05, 0.17)
     motor = _motor(rng, motor_r, length)
     if rng.random() < 0.5:  # along the tube, up or down
-        motor = motor.translate((gear_r + motor_r * rng.uniform(0.7, 1.2), 0, -half * rng.uniform(0.2, 1.0)))
+        motor = motor.translate((gear_r + motor_r * rng.uniform(0.85, 1.0), 0, -half * rng.uniform(0.2, 1.0)))
         if rng.random() < 0.3:
             motor = motor.mirror((0, 0, 1))
         gear = Manifold.batch_hull([gear, (motor ^ block(1, 1, 2 * half))]) if rng.random() < 0.5 else gear
