@@ -213,9 +213,16 @@ def _control_box_concepts(scene: Scene, truth: Truth, px: Mapping[str, float]) -
 
 def _readable(scene: Scene, mount: np.ndarray) -> float:
     """Share of its pixels that still tell what stands on this mount: less than 1 where it is seen nearly edge-on."""
-    to_camera = np.asarray(scene.camera.position) - mount[:3, 3]
-    facing = float(-mount[:3, 1] @ to_camera / np.linalg.norm(to_camera))
+    to_camera, _ = _to_camera(scene, mount[:3, 3])
+    facing = float(-mount[:3, 1] @ to_camera)
     return float(np.clip(facing / _EDGE_ON, 0, 1)) ** 2
+
+
+def _to_camera(scene: Scene, point: np.ndarray) -> tuple[np.ndarray, float]:
+    """Direction from a point to the camera, a unit vector, and the distance in metres."""
+    ray = np.asarray(scene.camera.position) - point
+    distance = float(np.linalg.norm(ray))
+    return ray / distance, distance
 
 
 def _entry(value: str, evidence_px: float) -> Concept:
@@ -242,9 +249,8 @@ def _lowering(scene: Scene, truth: Truth, px: Mapping[str, float]) -> Concept:
 
 def _neck_that_would_show(scene: Scene, truth: Truth) -> float:
     """Pixels (500 px photo) that the shortest bare neck would cover if this tight knob had one."""
-    to_camera = np.asarray(scene.camera.position) - truth.end_point
-    distance = float(np.linalg.norm(to_camera))
-    along = abs(float(to_camera @ truth.axis) / distance)
+    to_camera, distance = _to_camera(scene, truth.end_point)
+    along = abs(float(to_camera @ truth.axis))
     across = float(np.sqrt(max(0.0, 1 - along**2)))
     length = _SHORTEST_NECK_M * across - 0.45 * truth.knob_radius_m * along
     px_per_m = EVIDENCE_WIDTH_PX / max(scene.width, scene.height) * pixels_per_tangent(scene) / distance

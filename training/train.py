@@ -67,7 +67,8 @@ def train_task(
     """
     torch.manual_seed(seed)
     net = new_network(task, preset.pretrained and start is None, preset.part_maps)
-    new = take_over(start / f"{task}.pt", net) if start else []
+    begun = start / f"{task}.pt" if start else None
+    new = take_over(begun, net) if begun else []
     net.to(bank.device)
     if task == "finder":
         batches, loss, schedule = (
@@ -84,13 +85,13 @@ def train_task(
         )
         about = {"priors": batches.table.priors()}
     about |= {"task": task, "preset": preset.as_dict(), "seed": seed, "pictures": len(records)}
-    if start:
-        about["pictures"] += read_whole(start / f"{task}.pt")["about"]["pictures"]  # it learned from those too
-        about["went_on_from"] = hashlib.sha256((start / f"{task}.pt").read_bytes()).hexdigest()
+    if begun:
+        about["pictures"] += read_whole(begun)["about"]["pictures"]  # it learned from those too
+        about["went_on_from"] = hashlib.sha256(begun.read_bytes()).hexdigest()
         team.say(f"{task}: goes on from {start}, {len(new)} of its tensors are new")
         if not new:
             schedule = replace(schedule, head_only_share=0.0)
-    same = start / f"{task}.pt" if start and not new else None
+    same = None if new else begun
     return fit(net, Job(task, batches.draw, loss, schedule, seed, folder, about, team, compiled, same))
 
 

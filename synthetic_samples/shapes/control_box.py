@@ -15,6 +15,7 @@ from synthetic_samples.shapes.faces import Face
 from synthetic_samples.shapes.trimmings import trim
 
 _TRIES = 40
+_WELL_WITHIN = {"bounds": (0.1, 0.9, 0.12, 0.92), "unevenness": 0.002}
 
 
 @dataclass(frozen=True, eq=False)
@@ -192,8 +193,7 @@ def _place_buttons(draft: Draft) -> bool:
         upright = rng.random() < 0.6
         pieces, width, height = fittings.button_pair(rng, size, upright, grounds)
         faces = draft.faces(*sides[:1]) + draft.faces(*sides[1:])
-        where = {"bounds": (0.1, 0.9, 0.12, 0.92), "unevenness": 0.002}
-        if draft.put(faces, width, height, pieces.copy, "service_buttons", **where):
+        if draft.put(faces, width, height, pieces.copy, "service_buttons", **_WELL_WITHIN):
             return True
     return False
 
@@ -210,8 +210,7 @@ def _place_display(draft: Draft) -> bool:
         width = rng.uniform(0.032, 0.075) * scale
         height = width * rng.uniform(0.35, 0.75)
         draw, room = partial(displays.gauge, rng, width, height), (width * 1.25, height * 1.3)
-        where = {"bounds": (0.1, 0.9, 0.12, 0.92), "unevenness": 0.002}
-        if draft.put(_display_faces(draft), *room, draw, "charge_display", **where):
+        if draft.put(_display_faces(draft), *room, draw, "charge_display", **_WELL_WITHIN):
             return True
     return False
 

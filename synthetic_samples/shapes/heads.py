@@ -72,17 +72,17 @@ def _one_block(rng: np.random.Generator, r: float):
 def _can(rng: np.random.Generator, r: float):
     """A slim case in line with the tube."""
     gear_r, half = r * rng.uniform(1.5, 2.3), rng.uniform(0.06, 0.11)
-    can = turned(
-        [
-            (0, -half),
-            (gear_r * 0.85, -half),
-            (gear_r, -half * 0.85),
-            (gear_r, half * 0.8),
-            (gear_r * 0.8, half),
-            (0, half),
-        ]
-    )
+    can = _lathed(gear_r, half, (0.85, 0.85), (0.8, 0.8))
     return [can], half, gear_r * 0.82
+
+
+def _lathed(radius: float, half: float, below: tuple[float, float], above: tuple[float, float]) -> Manifold:
+    """A round case from -half to half; at each end the share of the radius there, and of `half` where it is whole."""
+    (foot, low), (head, high) = below, above
+    return turned([
+        (0, -half), (radius * foot, -half), (radius, -half * low),
+        (radius, half * high), (radius * head, half), (0, half),
+    ])  # fmt: skip
 
 
 def _split_case(rng: np.random.Generator, r: float):
@@ -113,16 +113,7 @@ def _stepped_case(rng: np.random.Generator, r: float):
 def _drum(rng: np.random.Generator, r: float):
     """A short wide drum on the axis, the motor on its side."""
     gear_r, half = r * rng.uniform(2.2, 2.9), rng.uniform(0.025, 0.04)
-    drum = turned(
-        [
-            (0, -half),
-            (gear_r * 0.92, -half),
-            (gear_r, -half * 0.6),
-            (gear_r, half * 0.6),
-            (gear_r * 0.92, half),
-            (0, half),
-        ]
-    )
+    drum = _lathed(gear_r, half, (0.92, 0.6), (0.92, 0.6))
     motor_r = rng.uniform(0.02, 0.03)
     motor = cylinder(motor_r, rng.uniform(0.08, 0.12)).translate((gear_r - motor_r * 0.4, 0, half * 0.4))
     return [drum, motor], half, gear_r * 0.9
