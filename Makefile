@@ -4,8 +4,8 @@ PYTHON ?= python3
 DEMO_ENV := .venv-demo
 TEST_ENV := .venv-test
 SAMPLES := synthetic_samples/samples
-# A box and a head; a box of a listed generation from near by; a box that the demo catalogue does not list.
-DEMO_PHOTOS := $(addprefix $(SAMPLES)/images/,000008.jpg 000045.jpg 000006.jpg)
+# A box of a listed generation and a head; a box and a head that lowers by tabs; a box that the demo catalogue does not list.
+DEMO_PHOTOS := $(addprefix $(SAMPLES)/images/,000014.jpg 000008.jpg 000044.jpg)
 
 .PHONY: demo test check lint bench evaluate clean
 

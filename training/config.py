@@ -80,7 +80,7 @@ class Preset:
 PRESETS: Final[dict[str, Preset]] = {
     "full": Preset(
         name="full",
-        canvas_px=512,
+        canvas_px=704,
         finder_px=384,
         reader_px=320,
         finder=Schedule(steps=4000, batch=192),

@@ -19,10 +19,10 @@ from guidance.answer_model import ModelInfo
 from guidance.catalogue import DEMO_CATALOGUE, load
 from training.report_foreign import foreign_figures, foreign_photographs
 
-MOST_SEEN = 0
+MOST_SEEN = 1
 """Photographs of the nineteen on which the shipped model may see a part: what was measured, no wish.
 
-Aimed at is at most one in ten. Measured last: 19 of 19 silent (83–100 %).
+Aimed at is at most one in ten. Measured last: 18 of 19 silent (75–99 %).
 """
 
 
