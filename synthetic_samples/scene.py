@@ -26,7 +26,7 @@ ENVIRONMENTS = {
 STYLES = tuple(ENVIRONMENTS)
 
 SIZES = ((704, 528), (528, 704), (396, 704))
-"""Width and height in pixels. A phone's photo has more, but the reader's window on a part of a close one has hardly more."""
+"""Width and height in pixels: fewer than a phone's, but enough for the reader's window on a part seen from near by."""
 _SIZE_SHARES = (0.35, 0.5, 0.15)
 FRAMINGS = {"close": 0.66, "mid": 0.12, "wide": 0.07, "none": 0.15}
 """How near the lift parts are, with shares; `none` holds no lift part at all."""
