@@ -8,7 +8,8 @@ Every picture of a run passes here, so whole planes go through OpenCV, which is 
 import cv2
 import numpy as np
 
-_FIREFLY = 4.0  # a pixel this many times brighter than the median round it is an accident of sampling
+_ACCIDENT = 4.0  # a pixel this many times brighter or darker than the median round it is an accident of sampling
+_SAME_WAY = 0.8  # dot product of two normals from which both belong to one surface here
 _CROSS = ((0, 1), (1, 0))  # rows and columns to one of two neighbours; the other lies opposite
 _DIAGONAL = ((1, 1), (1, -1))
 _PASSES = ((1, _CROSS), (1, _DIAGONAL), (2, _CROSS), (3, _DIAGONAL), (5, _CROSS))  # step in pixels, neighbours
@@ -28,7 +29,7 @@ def denoise(radiance: np.ndarray, albedo: np.ndarray, normal: np.ndarray, depth:
     near_sky = cv2.dilate((depth <= 0).astype(np.uint8), np.ones((3, 3), np.uint8))
     sky = _thrice((1 - cv2.min(length, 1.0) * (depth > 0)) * near_sky)
     colour = np.where(sky < 1, cv2.max(albedo, _LEAST_COLOUR), 0) + sky
-    light = _without_fireflies(cv2.divide(radiance, colour))
+    light = _without_accidents(cv2.divide(radiance, colour), normal)
     lonely = np.full(depth.shape, passes > 0)
     for step, neighbours in _PASSES[:passes]:
         light, company = _smoothed(light, normal, depth, step, neighbours)
@@ -36,10 +37,17 @@ def denoise(radiance: np.ndarray, albedo: np.ndarray, normal: np.ndarray, depth:
     return np.where(lonely[..., None], cv2.medianBlur(light, 3), light) * colour
 
 
-def _without_fireflies(light: np.ndarray) -> np.ndarray:
-    middle = cv2.medianBlur(light, 3)
-    glaring = _brightest(light) > _FIREFLY * _brightest(middle) + 1e-4
-    return np.where(glaring[..., None], middle, light)
+def _without_accidents(light: np.ndarray, normal: np.ndarray) -> np.ndarray:
+    """Fireflies are single; dark specks, which no path to a lamp reached, come in twos and threes in a shadow.
+
+    What is dark at a surface's corner is no speck: most of what lies round it looks another way.
+    """
+    near, far = cv2.medianBlur(light, 3), cv2.medianBlur(light, 5)
+    brightest = _brightest(light)
+    glaring = brightest > _ACCIDENT * _brightest(near) + 1e-4
+    amid_its_like = cv2.transform(cv2.multiply(normal, cv2.medianBlur(normal, 5)), _SUM) > _SAME_WAY
+    dull = (brightest * _ACCIDENT < _brightest(far)) & amid_its_like
+    return np.where(glaring[..., None], near, np.where(dull[..., None], far, light))
 
 
 def _brightest(light: np.ndarray) -> np.ndarray:

@@ -13,6 +13,7 @@ from training.export import write_metadata
 from training.manifest import Record
 from training.measures import Share
 from training.ood import Gate, compare
+from training.perfect_reader import perfect_figures
 from training.scores import Judged, figures, generation_figures, judged, lowering_figures
 from training.sheets import write_sheets
 from training.two_photos import FIGURES, answered, lifts_of, two_photo_figures
@@ -34,6 +35,7 @@ def evaluate(weights: Path, records: Sequence[Record], out: Path, workers: int) 
         **{name: figures(group, catalogue) for name, group in groups.items()},
         "conditions": _by_condition(photos, catalogue),
         "two_photos": two_photo_figures(lifts_of(photos, catalogue, model), catalogue),
+        "perfect_reader": perfect_figures(records, catalogue, model),
         "not_one_of_ours": compare(
             collect_raw(weights, records, workers), [bool(record.subjects) for record in records], Gate.of(model)
         ),
@@ -100,6 +102,7 @@ def as_text(result: dict) -> str:
     for name, row in result["conditions"].items():
         lines.append(f"  {name:<14}{_share(row['generation'])}  {_share(row['lowering'])}  {_share(row['recall'])}")
     lines += ["", *_two_photo_lines(result["two_photos"])]
+    lines += [line for certainty, row in result["perfect_reader"].items() for line in _perfect_lines(certainty, row)]
     found = result["not_one_of_ours"]
     lines += ["", f"not one of ours, {found['served']} is served: area under ROC, false positives at 95 % recall"]
     for name, by_task in found["scores"].items():
@@ -117,6 +120,19 @@ def _two_photo_lines(found: dict) -> list[str]:
         for figure in FIGURES:
             one, two = (_share(found[part][photos][figure]) for photos in ("one", "two"))
             lines.append(f"  {part + ', ' + figure:<34}{one}  ->  {two}")
+    return lines
+
+
+def _perfect_lines(certainty: str, found: dict) -> list[str]:
+    lines = ["", f"were everything read rightly, and {100 * float(certainty):.1f} % surely"]
+    named = {
+        "listed_boxes_confirmed": "listed boxes confirmed, fair",
+        "actuators_confirmed": "actuators confirmed, fair",
+    }
+    lines += [f"  {name:<34}{_share(found['fair_confirmed'][key])}" for key, name in named.items()]
+    for part in ("generation", "lowering"):
+        one, two = (_share(found["two_photos"][part][photos]["undecided"]) for photos in ("one", "two"))
+        lines.append(f"  {part + ', undecided':<34}{one}  ->  {two}")
     return lines
 
 

@@ -44,6 +44,19 @@ def test_a_firefly_is_put_out():
     assert error(denoise(struck, albedo, normal, depth, 0), truth) < 1e-4
 
 
+def test_dark_specks_in_a_shadow_are_filled():
+    truth, albedo, normal, depth = two_walls()
+    specked = truth.copy()
+    specked[40:42, 70:72] = 0  # four pixels whose every path missed the light
+    assert error(denoise(specked, albedo, normal, depth, 0), truth) < 1e-4
+
+
+def test_a_dark_wall_beside_a_bright_one_stays_dark():
+    truth, albedo, normal, depth = two_walls()
+    truth[8:, WIDTH // 2 :] *= 0.5  # a tenth, under the share that a speck has
+    assert error(denoise(truth, albedo, normal, depth, 0), truth) < 1e-4
+
+
 def test_mirrored_input_gives_the_mirrored_picture():
     truth, albedo, normal, depth = two_walls()
     noisy = (truth * np.random.default_rng(6).gamma(4, 1 / 4, truth.shape)).astype(np.float32)

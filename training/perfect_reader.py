@@ -1,0 +1,53 @@
+"""What would be answered if every part were found and read rightly: what is still open then, no network can settle."""
+
+from collections.abc import Sequence
+
+from classifier.identify import ConceptReading, PhotoReading, SubjectReading
+from classifier.model import Model
+from classifier.quality import Quality
+from classifier.taxonomy import NOT_VISIBLE
+from guidance.catalogue import Catalogue
+from training.config import CLASSES
+from training.manifest import Reading, Record
+from training.scores import Judged, figures, judged
+from training.two_photos import answered, lifts_of, two_photo_figures
+
+CERTAINTIES = (0.99, 0.999)
+"""How sure of each value the perfect reader says it is; at 0.99 a confirmed lowering mechanism is out of reach."""
+
+
+def perfect_reading(record: Record, certainty: float) -> PhotoReading:
+    """The truth of a record as a reading: each value that its picture leaves possible shares `certainty`."""
+    subjects = tuple(
+        SubjectReading(
+            subject.kind,
+            subject.box,
+            certainty,
+            {concept: _reading(concept, truth, certainty) for concept, truth in subject.concepts.items()},
+        )
+        for subject in record.subjects
+    )
+    return PhotoReading(record.path.name, record.width, record.height, Quality(True, ()), subjects)
+
+
+def perfect_figures(records: Sequence[Record], catalogue: Catalogue, model: Model) -> dict:
+    """For each certainty what is confirmed of fair photos, and what two photos settle that one leaves open."""
+    found = {}
+    for certainty in CERTAINTIES:
+        photos = [_perfect(record, certainty, catalogue, model) for record in records]
+        fair = figures([photo for photo in photos if photo.record.fair], catalogue)
+        two_photos = two_photo_figures(lifts_of(photos, catalogue, model), catalogue)
+        found[str(certainty)] = {"fair_confirmed": fair["confirmed"], "two_photos": two_photos}
+    return found
+
+
+def _perfect(record: Record, certainty: float, catalogue: Catalogue, model: Model) -> Judged:
+    reading = perfect_reading(record, certainty)
+    return judged(record, reading, answered([reading], catalogue, model))
+
+
+def _reading(concept: str, truth: Reading, certainty: float) -> ConceptReading:
+    shown = truth.possible if truth.visible else (NOT_VISIBLE,)
+    others = [value for value in CLASSES[concept] if value not in shown]
+    probabilities = dict.fromkeys(others, (1 - certainty) / len(others)) | dict.fromkeys(shown, certainty / len(shown))
+    return ConceptReading(probabilities, tuple(shown))
