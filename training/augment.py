@@ -35,7 +35,7 @@ class Weather:
     light: float = 0.4
     filtered: float = 0.1
     blurred: float = 0.25
-    coarse: float = 0.15
+    coarse: float = 0.25
     noisy: float = 0.4
     compressed: float = 0.3
     covered: float = 0.25
@@ -161,7 +161,7 @@ def _coarsen(pictures: torch.Tensor, share: float, rng: np.random.Generator) -> 
     """Fewer pixels, enlarged again: a small thing far away, or a picture sent through a messenger."""
     for chosen in _some(pictures, share, 3, rng):
         size = pictures.shape[-2:]
-        fewer = [max(8, int(side * rng.uniform(0.4, 0.9))) for side in size]
+        fewer = [max(8, int(side * rng.uniform(0.35, 0.9))) for side in size]
         part = functional.interpolate(pictures[chosen], fewer, mode="area")
         pictures[chosen] = functional.interpolate(part, size, mode="bilinear", align_corners=False)
     return pictures
