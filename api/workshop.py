@@ -24,13 +24,17 @@ READING_OF = {"block_1_v": ("blocks_v", 0), "block_2_v": ("blocks_v", 1)}
 
 @dataclass(frozen=True)
 class ConceptRow:
-    """One concept of one crop: its probabilities, what the photo says (`best`, empty: not visible), what was said."""
+    """One concept of one crop: its probabilities, what the photo says (`best`, empty: not visible), what was said.
+
+    `settled`: the photo rules out everything but `best`.
+    """
 
     id: str
     name: str
     words: Mapping[str, str]
     probabilities: Mapping[str, float]
     best: str
+    settled: bool
     said: str
     said_by: str
 
@@ -140,6 +144,7 @@ def _concepts(
             words={value: language.say(words) for value, words in catalogue.concepts[concept].values.items()},
             probabilities=reading.probabilities,
             best="" if best == NOT_VISIBLE else best,
+            settled=set(reading.prediction_set) == {best},
             said="" if answer == UNSURE else answer,
             said_by=(event.actor or language.say(event.role)) if event else "",
         )

@@ -227,6 +227,21 @@ def test_each_reading_is_shown_with_its_crop_and_can_be_accepted(tom: Desk, app)
     assert "the stop – on top (technician)" in accepted.text
 
 
+@pytest.mark.parametrize("others_ruled_out", [True, False])
+def test_only_a_reading_that_leaves_nothing_else_open_stands_out(
+    tom: Desk, app, toy_resources: Resources, monkeypatch, others_ruled_out: bool
+) -> None:
+    """A value of which the set threshold is 1 stays in every set."""
+    bars = toy_resources.model.reader.recipe["set_thresholds"]["stop_position"]
+    monkeypatch.setitem(bars, "front", 0.5 if others_ruled_out else 1.0)
+    here = opened(tom)
+    page = tom.client.post(f"{here}/link", data={"form_key": tom.key})
+    link = re.search(r'class="address">http://testserver(/[^<]+)<', page.text)[1]
+    TestClient(app).post(f"{link}/photos", files={"photos": PHOTO})
+    button = re.search(r'<button class="([^"]+)"[^>]*>Accept: on top', tom.client.get(here).text)[1]
+    assert button == ("small-button main" if others_ruled_out else "small-button")
+
+
 def test_the_job_sheet_and_the_parts_name_what_to_confirm_before_ordering(tom: Desk) -> None:
     here = opened(tom)
     assert "Confirm first which control box this is." in tom.client.get(here).text
