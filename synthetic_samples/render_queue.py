@@ -8,11 +8,13 @@ import multiprocessing
 import os
 from collections.abc import Sequence
 from multiprocessing.connection import Connection, wait
+from multiprocessing.synchronize import Event
 
 from manifold3d import Manifold
 
 RENDERERS_PER_GPU = 6
 _CORES_A_PROCESS = 3
+_COMPILED_WITHIN_S = 60  # then the others no longer wait for the first
 
 
 class RenderQueue:
@@ -20,12 +22,14 @@ class RenderQueue:
 
     def __init__(self, context, variant: str, gpus: int, workers: int) -> None:
         count = min(gpus * RENDERERS_PER_GPU, workers)
+        self._compiled = context.Event()
         pipes = [context.Pipe() for _ in range(workers)]
         self.ends: list[Connection] = [mine for mine, _ in pipes]
         self._processes: list[multiprocessing.Process] = []
         for number in range(count):
             served = [other for _, other in pipes[number::count]]
-            process = context.Process(target=_serve, args=(variant, number % gpus, served), daemon=True)
+            told = variant, number % gpus, served, self._compiled, number == 0
+            process = context.Process(target=_serve, args=told, daemon=True)
             process.start()
             self._processes.append(process)
 
@@ -72,7 +76,11 @@ def start_geometry_on_one_core() -> None:
         os.sched_setaffinity(0, cores)
 
 
-def _serve(variant: str, gpu: int, served: Sequence[Connection]) -> None:
+def _serve(variant: str, gpu: int, served: Sequence[Connection], compiled: Event, first: bool) -> None:
+    """Render what comes; all but the first process wait until that one has compiled the kernels, and find them stored.
+
+    All at once they would compile the same, each for itself and in the others' way.
+    """
     os.environ["CUDA_VISIBLE_DEVICES"] = str(gpu)
     keep_to_few_cores()
     from synthetic_samples.render import render, use_variant
@@ -81,7 +89,10 @@ def _serve(variant: str, gpu: int, served: Sequence[Connection]) -> None:
     while True:
         for end in wait(served):
             flat = end.recv()
+            if not (first or compiled.is_set()):
+                compiled.wait(_COMPILED_WITHIN_S)
             try:
                 end.send((render(flat), None))
             except Exception as error:  # the worker that asked reports it with the picture's number
                 end.send((None, f"{type(error).__name__}: {error}"))
+            compiled.set()

@@ -1,10 +1,13 @@
-"""A rendering process that dies is noticed: the workers behind it would wait for ever."""
+"""Rendering processes: one that dies is noticed, and the first one compiles for all."""
 
 import multiprocessing
+from dataclasses import replace
 
 import pytest
 
+from synthetic_samples.flatten import flatten
 from synthetic_samples.render_queue import RenderQueue
+from synthetic_samples.scene import draw_scene
 
 
 def test_a_dead_renderer_is_named() -> None:
@@ -13,5 +16,21 @@ def test_a_dead_renderer_is_named() -> None:
         queue._processes[0].join(60)
         with pytest.raises(RuntimeError, match=r"1 of 1 rendering processes ended \(exit status 1\)"):
             queue.check()
+    finally:
+        queue.close()
+
+
+def test_the_others_wait_until_the_first_has_drawn_a_picture() -> None:
+    flat = flatten(replace(draw_scene(1, 0, "train"), width=32, height=24, samples=1))
+    queue = RenderQueue(multiprocessing.get_context("spawn"), "scalar_rgb", gpus=1, workers=2)
+    first, other = queue.ends
+    try:
+        other.send(flat)
+        assert not other.poll(6)
+        first.send(flat)
+        assert first.poll(60) and other.poll(60)
+        for end in queue.ends:
+            rendered, error = end.recv()
+            assert error is None and rendered.radiance.shape == (24, 32, 3)
     finally:
         queue.close()
