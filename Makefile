@@ -4,8 +4,8 @@ PYTHON ?= python3
 DEMO_ENV := .venv-demo
 TEST_ENV := .venv-test
 SAMPLES := synthetic_samples/samples
-# A box of a listed generation; a head that lowers by tabs beside a box that hides a side; one beside a box that the demo catalogue does not list.
-DEMO_PHOTOS := $(addprefix $(SAMPLES)/images/,000003.jpg 000009.jpg 000046.jpg)
+# A box of a listed generation and a head; a box that hides a side, beside a head; one that the demo catalogue does not list.
+DEMO_PHOTOS := $(addprefix $(SAMPLES)/images/,000001.jpg 000034.jpg 000031.jpg)
 
 .PHONY: demo test check lint bench evaluate clean
 
