@@ -115,11 +115,15 @@ def as_text(result: dict) -> str:
 def _two_photo_lines(found: dict) -> list[str]:
     if not found["lifts"]:
         return ["no lift has two photos (python -m synthetic_samples --views 2 draws some)"]
-    lines = [f"one photo against two of the same lift, {found['lifts']} lifts"]
+    return [f"one photo against two of the same lift, {found['lifts']} lifts", *_by_one_and_two(found, FIGURES)]
+
+
+def _by_one_and_two(found: dict, names: Sequence[str]) -> list[str]:
+    lines = []
     for part in ("generation", "lowering"):
-        for figure in FIGURES:
-            one, two = (_share(found[part][photos][figure]) for photos in ("one", "two"))
-            lines.append(f"  {part + ', ' + figure:<34}{one}  ->  {two}")
+        for name in names:
+            one, two = (_share(found[part][photos][name]) for photos in ("one", "two"))
+            lines.append(f"  {part + ', ' + name:<34}{one}  ->  {two}")
     return lines
 
 
@@ -130,10 +134,7 @@ def _perfect_lines(certainty: str, found: dict) -> list[str]:
         "actuators_confirmed": "actuators confirmed, fair",
     }
     lines += [f"  {name:<34}{_share(found['fair_confirmed'][key])}" for key, name in named.items()]
-    for part in ("generation", "lowering"):
-        one, two = (_share(found["two_photos"][part][photos]["undecided"]) for photos in ("one", "two"))
-        lines.append(f"  {part + ', undecided':<34}{one}  ->  {two}")
-    return lines
+    return lines + _by_one_and_two(found["two_photos"], ("undecided",))
 
 
 def _concept_lines(concept: str, found: dict) -> list[str]:

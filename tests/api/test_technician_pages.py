@@ -49,6 +49,14 @@ def send(tom: Desk, here: str, what: str, **fields):
     return tom.client.post(f"{here}/{what}", data={"form_key": tom.key, "version": version, **fields}, files=files)
 
 
+def photographed(tom: Desk, app, here: str) -> str:
+    """The case's page after a caller has sent the photo through a link."""
+    page = tom.client.post(f"{here}/link", data={"form_key": tom.key})
+    link = re.search(r'class="address">http://testserver(/[^<]+)<', page.text)[1]
+    TestClient(app).post(f"{link}/photos", files={"photos": PHOTO})
+    return tom.client.get(here).text
+
+
 def test_readings_are_judged_and_one_failed_block_is_not_hidden_by_the_sum(tom: Desk) -> None:
     """12.65 V + 10.2 V adds up to what a half-charged pack shows (arithmetic)."""
     here = opened(tom)
@@ -213,10 +221,7 @@ def test_a_plate_from_another_site_is_refused(tom: Desk) -> None:
 
 def test_each_reading_is_shown_with_its_crop_and_can_be_accepted(tom: Desk, app) -> None:
     here = opened(tom)
-    page = tom.client.post(f"{here}/link", data={"form_key": tom.key})
-    link = re.search(r'class="address">http://testserver(/[^<]+)<', page.text)[1]
-    TestClient(app).post(f"{link}/photos", files={"photos": PHOTO})
-    page = tom.client.get(here).text
+    page = photographed(tom, app, here)
     assert "cut out of photo 1" in page and "Accept: on top" in page
     crop = tom.client.get(re.search(r'<img src="([^"]+/parts/0)"', page)[1])
     width, height = Image.open(io.BytesIO(crop.content)).size
@@ -235,10 +240,7 @@ def test_only_a_reading_that_leaves_nothing_else_open_stands_out(
     bars = toy_resources.model.reader.recipe["set_thresholds"]["stop_position"]
     monkeypatch.setitem(bars, "front", 0.5 if others_ruled_out else 1.0)
     here = opened(tom)
-    page = tom.client.post(f"{here}/link", data={"form_key": tom.key})
-    link = re.search(r'class="address">http://testserver(/[^<]+)<', page.text)[1]
-    TestClient(app).post(f"{link}/photos", files={"photos": PHOTO})
-    button = re.search(r'<button class="([^"]+)"[^>]*>Accept: on top', tom.client.get(here).text)[1]
+    button = re.search(r'<button class="([^"]+)"[^>]*>Accept: on top', photographed(tom, app, here))[1]
     assert button == ("small-button main" if others_ruled_out else "small-button")
 
 
