@@ -1,4 +1,4 @@
-"""Spread training jobs over devices: one process a device, which decodes its pictures once and keeps them."""
+"""Spread training jobs over devices: one process a device, which decodes its share of the pictures and keeps them."""
 
 import multiprocessing
 from collections.abc import Iterator, Sequence
@@ -88,7 +88,7 @@ class _Place:
     def __init__(self, records: Sequence[Record], device: str) -> None:
         self.records, self.device = list(records), torch.device(device)
         self.bank: PictureBank | None = None
-        self.loaded: tuple[bool, bool] | None = None
+        self.loaded: tuple | None = None
         if self.device.type == "cuda":
             torch.cuda.set_device(self.device)
             torch.backends.cudnn.benchmark = True
@@ -97,10 +97,11 @@ class _Place:
 
     def train(self, job: TrainingJob, team: Team = ALONE, port: int = 0) -> TrainingJob:
         preset = job.preset
-        wanted = (preset.clean, preset.part_maps)
+        wanted = (team, preset.clean, preset.part_maps)
         if self.loaded != wanted:
             self.bank = None  # frees the first pictures before the others are loaded
-            self.bank = load_bank(self.records, preset.canvas_px, self.device, preset.workers, *wanted)
+            mine = team.share(self.records)
+            self.bank = load_bank(mine, preset.canvas_px, self.device, preset.workers, preset.clean, preset.part_maps)
             self.loaded = wanted
         with joined(team, port, self.device):
             train_task(job.task, self.records, self.bank, preset, job.seed, job.folder, job.start, team, job.compiled)

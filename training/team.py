@@ -1,8 +1,9 @@
-"""Several processes that train one network, a device each: every one on batches of its own, all on the same weights."""
+"""Several processes that train one network, a device each: every one on its share of the pictures, all on the same
+weights."""
 
 import os
 import socket
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import timedelta
@@ -29,6 +30,10 @@ class Team:
         """Print a line, once for all."""
         if self.speaks:
             print(words, flush=True)
+
+    def share(self, things: Sequence) -> Sequence:
+        """What this member holds of `things` that are spread over all: every `size`-th."""
+        return things[self.number :: self.size]
 
     def agree(self, value: float) -> float:
         """What the speaker holds `value` to be; every member asks at the same point."""

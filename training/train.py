@@ -62,24 +62,25 @@ def train_task(
     """Train the `finder` or the `reader` on these pictures; returns it with averaged weights, in evaluation mode.
 
     It begins with what fits it in the checkpoint in the folder `start`, or without one with the ImageNet weights.
-    Every member of `team` calls this with the same arguments but for its bank's device. `compiled` fuses the network's
-    operations first.
+    Every member of `team` calls this with the same arguments but for `bank`, which holds the member's share of the
+    records' pictures on its device. `compiled` fuses the network's operations first.
     """
     torch.manual_seed(seed)
     net = new_network(task, preset.pretrained and start is None, preset.part_maps)
     begun = start / f"{task}.pt" if start else None
     new = take_over(begun, net) if begun else []
     net.to(bank.device)
+    mine = team.share(records)
     if task == "finder":
         batches, loss, schedule = (
-            FinderBatches(records, bank, preset.finder_px, preset.look_alikes),
+            FinderBatches(mine, bank, preset.finder_px, preset.look_alikes),
             finder_loss,
             preset.finder,
         )
         about: dict = {}
     else:
         batches, loss, schedule = (
-            ReaderBatches(records, bank, preset.reader_px, preset.look_alikes),
+            ReaderBatches(mine, bank, preset.reader_px, preset.look_alikes),
             reader_loss,
             preset.reader,
         )
