@@ -27,6 +27,9 @@ _FAIR_BOX_SHARE = 0.06
 _FAIR_EVIDENCE_PX = 2.5 * SMALLEST_EVIDENCE_PX  # ten by ten pixels: a person can name it, not only see it
 _FAIR_PACK_PX = 625  # 25 by 25: a pack is named by its shape, and the sliver that one behind the unit shows has none
 _SHORTEST_NECK_M = 0.015
+_NECK_SHARE = (
+    0.3  # of the shortest neck seen from the side: a thinner sliver of it looks like the gap under a tight knob
+)
 _LOOKING = {"front": np.eye(4), "left": turn((0, 0, 1), -90), "right": turn((0, 0, 1), 90)}  # -y looks to that side
 
 Concept = dict[str, object]
@@ -241,17 +244,19 @@ def _lowering(scene: Scene, truth: Truth, px: Mapping[str, float]) -> Concept:
     if value == "squeeze_tabs":
         entry["weaker_px"] = int(min(px.get(f"actuator_head/mechanism/{tab}", 0) for tab in (0, 1)))
     if value in ("twist_knob", "pull_twist_knob") and entry["visible"]:
-        neck = px.get("actuator_head/neck", 0) if value == "pull_twist_knob" else _neck_that_would_show(scene, truth)
-        if neck < SMALLEST_EVIDENCE_PX:
+        side_on, would_show = _shortest_neck(scene, truth)
+        neck = px.get("actuator_head/neck", 0) if value == "pull_twist_knob" else would_show
+        if neck < max(SMALLEST_EVIDENCE_PX, _NECK_SHARE * side_on):
             entry["possible"] = ["twist_knob", "pull_twist_knob"]
     return entry
 
 
-def _neck_that_would_show(scene: Scene, truth: Truth) -> float:
-    """Pixels (500 px photo) that the shortest bare neck would cover if this tight knob had one."""
+def _shortest_neck(scene: Scene, truth: Truth) -> tuple[float, float]:
+    """Pixels (500 px photo) of the shortest bare neck that this knob could have: from the side, and as it is seen."""
     to_camera, distance = _to_camera(scene, truth.end_point)
     along = abs(float(to_camera @ truth.axis))
     across = float(np.sqrt(max(0.0, 1 - along**2)))
     length = _SHORTEST_NECK_M * across - 0.45 * truth.knob_radius_m * along
     px_per_m = EVIDENCE_WIDTH_PX / max(scene.width, scene.height) * pixels_per_tangent(scene) / distance
-    return max(0.0, length) * px_per_m * 1.1 * truth.knob_radius_m * px_per_m
+    px_per_length = px_per_m * 1.1 * truth.knob_radius_m * px_per_m
+    return _SHORTEST_NECK_M * px_per_length, max(0.0, length) * px_per_length

@@ -4,6 +4,7 @@ Drawing a scene and developing its photo is work for all processor cores; each o
 over its own pipe to a rendering process and waits for the pixels.
 """
 
+import ctypes
 import multiprocessing
 import os
 from collections.abc import Sequence
@@ -15,6 +16,7 @@ from manifold3d import Manifold
 RENDERERS_PER_GPU = 6
 _CORES_A_PROCESS = 3
 _COMPILED_WITHIN_S = 60  # then the others no longer wait for the first
+_BLOCKING_SYNC = 4  # CU_CTX_SCHED_BLOCKING_SYNC of CUDA's driver interface
 
 
 class RenderQueue:
@@ -76,6 +78,23 @@ def start_geometry_on_one_core() -> None:
         os.sched_setaffinity(0, cores)
 
 
+def wait_for_the_gpu_asleep() -> bool:
+    """Let this process sleep while its GPU works, where there is one; returns whether the driver took that.
+
+    Where there are more processor cores than contexts CUDA spins by default, on a core that a worker could draw with.
+    """
+    try:
+        driver = ctypes.CDLL("libcuda.so.1")
+    except OSError:
+        return False
+    first = ctypes.c_int()
+    return not (
+        driver.cuInit(0)
+        or driver.cuDeviceGet(ctypes.byref(first), 0)
+        or driver.cuDevicePrimaryCtxSetFlags_v2(first, _BLOCKING_SYNC)
+    )
+
+
 def _serve(variant: str, gpu: int, served: Sequence[Connection], compiled: Event, first: bool) -> None:
     """Render what comes; all but the first process wait until that one has compiled the kernels, and find them stored.
 
@@ -83,6 +102,7 @@ def _serve(variant: str, gpu: int, served: Sequence[Connection], compiled: Event
     """
     os.environ["CUDA_VISIBLE_DEVICES"] = str(gpu)
     keep_to_few_cores()
+    wait_for_the_gpu_asleep()
     from synthetic_samples.render import render, use_variant
 
     use_variant(variant)

@@ -8,6 +8,7 @@ from pathlib import Path
 import torch
 
 from classifier.errors import ModelError
+from classifier.model import METADATA_FILE
 from training.ablate import ablate
 from training.calibrate import calibrate
 from training.card import CARD, CardError, write_card
@@ -20,6 +21,7 @@ from training.owned_command import OWNER_COMMANDS
 from training.owned_command import main as owner_main
 from training.parallel import train_both
 from training.train import TrainingError
+from training.unfold import unfold
 
 
 def main(arguments: list[str] | None = None) -> None:
@@ -67,7 +69,9 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--preset", choices=tuple(PRESETS), default="full")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument(
-        "--start", type=Path, help="folder of checkpoints to go on from with other pictures (default: ImageNet weights)"
+        "--start",
+        type=Path,
+        help="folder of checkpoints or of served weights to go on from with other pictures (default: ImageNet weights)",
     )
     parser.add_argument("--minutes-finder", type=float, help="train the finder this long instead of the preset's steps")
     parser.add_argument("--minutes-reader", type=float, help="the same for the reader")
@@ -88,7 +92,18 @@ def _parser() -> argparse.ArgumentParser:
 
 def _train(options: argparse.Namespace) -> None:
     preset = _preset(options)
-    train_both(options.data, preset, options.seed, options.out, _devices(options), options.start, options.compile)
+    devices = _devices(options)
+    train_both(options.data, preset, options.seed, options.out, devices, _start(options, devices[0]), options.compile)
+
+
+def _start(options: argparse.Namespace, device: str) -> Path | None:
+    """The folder of checkpoints to go on from; made of the served networks where those are given."""
+    if not options.start or not (options.start / METADATA_FILE).is_file():
+        return options.start
+    begun = options.out / "begun_from"
+    if not (begun / "reader.pt").is_file():
+        unfold(options.start, read_manifests(options.data, "train"), begun, torch.device(device), _workers(options))
+    return begun
 
 
 def _export(options: argparse.Namespace) -> None:

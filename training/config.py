@@ -56,6 +56,7 @@ class Preset:
     canvas_px: int  # pictures are held in memory on squares of this side; larger ones are reduced to it
     finder_px: int
     reader_px: int
+    reader_served_px: int  # a little more than it is taught with shows small parts larger
     finder: Schedule
     reader: Schedule
     workers: int
@@ -83,8 +84,9 @@ PRESETS: Final[dict[str, Preset]] = {
         canvas_px=704,
         finder_px=384,
         reader_px=320,
+        reader_served_px=352,
         finder=Schedule(steps=4000, batch=192),
-        reader=Schedule(steps=4000, batch=320, kept_of_start=0.3),
+        reader=Schedule(steps=4000, batch=320, kept_of_start=0.5),
         workers=16,
     ),
     "small": Preset(
@@ -92,6 +94,7 @@ PRESETS: Final[dict[str, Preset]] = {
         canvas_px=320,
         finder_px=160,
         reader_px=96,
+        reader_served_px=96,
         finder=Schedule(steps=16, batch=8, average_decay=0.9),
         reader=Schedule(steps=16, batch=16, average_decay=0.9),
         workers=2,

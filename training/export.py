@@ -4,6 +4,7 @@ import hashlib
 import json
 import subprocess
 import warnings
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -71,7 +72,8 @@ def export(run: Path, weights: Path, manifest_hash: str, revision: str) -> dict:
     for task, served, outputs in (("finder", ServedFinder, ("heat", "ltrb")), ("reader", ServedReader, READER_OUTPUTS)):
         net = new_network(task, pretrained=False)
         about[task] = load_network(run / f"{task}.pt", net)
-        input_px = about[task]["preset"][f"{task}_px"]
+        preset = about[task]["preset"]
+        input_px = preset["finder_px"] if task == "finder" else preset["reader_served_px"]
         ready = served(round_to_half(fold_batch_norms(net.eval()))).eval()
         differences[task] = export_network(ready, weights / f"{task}.onnx", input_px, outputs)
     metadata = _metadata(weights, about, differences, manifest_hash, revision)
@@ -125,16 +127,42 @@ def check_parity(net: nn.Module, path: Path, input_px: int, outputs: tuple[str, 
     return worst
 
 
+@dataclass(frozen=True, eq=False)
+class FoldedNorm:
+    """A batch norm, where it hangs in its network, and the convolution before it."""
+
+    parent: nn.Module
+    name: str
+    norm: nn.BatchNorm2d
+    convolution_name: str
+    convolution: nn.Conv2d
+
+
+def norms_of(net: nn.Module) -> list[FoldedNorm]:
+    """Every batch norm with the convolution that it can be folded into; raises `ExportError` where there is none."""
+    found, before = [], ("", None)
+    for path, parent in net.named_modules():
+        for name, module in parent.named_children():
+            if isinstance(module, nn.Conv2d):
+                before = f"{path}.{name}".removeprefix("."), module
+            elif isinstance(module, nn.BatchNorm2d):
+                found.append(FoldedNorm(parent, name, module, *before))
+    for each in found:
+        if each.convolution is None or each.convolution.out_channels != each.norm.num_features:
+            raise ExportError(f"a batch norm over {each.norm.num_features} channels has no convolution before it")
+    return found
+
+
 def fold_batch_norms(net: nn.Module) -> nn.Module:
     """The same function with every batch norm (and its activation kept) folded into the convolution before it."""
-    convolution = None
-    for parent in list(net.modules()):
-        for name, module in list(parent.named_children()):
-            if isinstance(module, nn.Conv2d):
-                convolution = module
-            elif isinstance(module, nn.BatchNorm2d):
-                _fold(convolution, module)
-                setattr(parent, name, getattr(module, "act", nn.Identity()))
+    for each in norms_of(net):
+        convolution, norm = each.convolution, each.norm
+        if convolution.bias is not None:
+            raise ExportError(f"{each.convolution_name} has a bias of its own, and a batch norm after it")
+        convolution.weight, convolution.bias = fuse_conv_bn_weights(
+            convolution.weight, None, norm.running_mean, norm.running_var, norm.eps, norm.weight, norm.bias
+        )
+        setattr(each.parent, each.name, getattr(norm, "act", nn.Identity()))
     return net
 
 
@@ -183,14 +211,6 @@ def git_revision() -> str:
     return told.stdout.strip() or "unknown"
 
 
-def _fold(convolution: nn.Conv2d | None, norm: nn.BatchNorm2d) -> None:
-    if convolution is None or convolution.out_channels != norm.num_features or convolution.bias is not None:
-        raise ExportError(f"a batch norm over {norm.num_features} channels has no plain convolution before it")
-    convolution.weight, convolution.bias = fuse_conv_bn_weights(
-        convolution.weight, None, norm.running_mean, norm.running_var, norm.eps, norm.weight, norm.bias
-    )
-
-
 def _probes(count: int, input_px: int) -> np.ndarray:
     """Inputs with large and small structure, float32 (count, 3, input_px, input_px) in [-1, 1]."""
     rng = np.random.default_rng(count)
@@ -211,7 +231,7 @@ def _metadata(weights: Path, about: dict, differences: dict, manifest_hash: str,
         | shared
         | {"kinds": list(SUBJECTS), "temperature": 1.0}
         | {"thresholds": dict.fromkeys(SUBJECTS, UNCALIBRATED_THRESHOLD)},
-        "reader": {"file": "reader.onnx", "sha256": hashes["reader"], "input_px": preset["reader_px"]}
+        "reader": {"file": "reader.onnx", "sha256": hashes["reader"], "input_px": preset["reader_served_px"]}
         | shared
         | {
             "looks": [{"margin": margin, "mirrored": mirrored} for margin, mirrored in LOOKS],

@@ -1,4 +1,4 @@
-"""Learn from owned photos: from the shipped checkpoints to a model that replaces the old one only if nothing got worse.
+"""Learn from owned photos: from the model in use to one that replaces it only if nothing got worse.
 
 A stopped run goes on where it was when it is started again with the same photos; the served model is touched by
 `training.promote` alone, at the very end.
@@ -16,7 +16,7 @@ import torch
 from classifier.model import METADATA_FILE
 from guidance.catalogue import Catalogue
 from training.calibrate import calibrate
-from training.checkpoint import CheckpointError, read_whole
+from training.checkpoint import read_whole
 from training.config import Preset, Schedule
 from training.dataset import load_bank
 from training.export import export, git_revision, write_metadata
@@ -25,6 +25,7 @@ from training.manifest import DatasetError, Record, manifest_sha256, read_manife
 from training.owned_photos import read_entries
 from training.promote import promote
 from training.train import train_task
+from training.unfold import unfold
 
 OWNED_SHARE = 0.3  # of the pictures that a batch draws from; the renders keep what the photos do not show
 MOST_RENDERS = 2000  # held in memory beside the owned photos
@@ -36,13 +37,12 @@ SCHEDULES = {
 
 @dataclass(frozen=True)
 class Sources:
-    """Where everything lies: owned photos, renders by style, the shipped checkpoints, the served model."""
+    """Where everything lies: owned photos, renders by style, the served model."""
 
     store: Path
     renders: tuple[Path, ...]
     calibration: tuple[Path, ...]
     heldout: tuple[Path, ...]
-    checkpoints: Path
     served: Path
     out: Path
 
@@ -57,15 +57,13 @@ def finetune(
             f"{sources.store}: {len(owned['train'])} photos to train on and {len(owned['heldout'])} held out; both are "
             "needed, and photos of one lift never lie in two splits. Add photos of more lifts with add-photos"
         )
-    for task in ("finder", "reader"):
-        if not (sources.checkpoints / f"{task}.pt").is_file():
-            raise CheckpointError(
-                f"{sources.checkpoints / task}.pt: not there; name the shipped ones with --checkpoints"
-            )
     run = sources.out / _run_name(sources, preset_name, seed)
     candidate = run / "weights"
-    _train(sources, owned["train"], SCHEDULES[preset_name], seed, device, run)
     renders = read_manifests(sources.renders, "train")
+    begun = run / "begun_from"
+    if not (begun / "reader.pt").is_file():
+        unfold(sources.served, renders, begun, torch.device(device), workers)
+    _train(sources, begun, owned["train"], SCHEDULES[preset_name], seed, device, run)
     folders = [*sources.renders, sources.store]
     metadata = export(run, candidate, manifest_sha256(folders), git_revision())
     _sign(candidate, metadata, sources, len(owned["train"]))
@@ -99,14 +97,16 @@ def _boxed_by_owner(store: Path) -> set[Path]:
 
 
 def _run_name(sources: Sources, preset_name: str, seed: int) -> str:
-    """Other photos, renders or checkpoints are another run; with the same ones a stopped run goes on."""
+    """Other photos, renders or a model are another run; with the same ones a stopped run goes on."""
     digest = hashlib.sha256(f"{preset_name} {seed} {manifest_sha256([sources.store, *sources.renders])}".encode())
     for task in ("finder", "reader"):
-        digest.update((sources.checkpoints / f"{task}.pt").read_bytes())
+        digest.update((sources.served / f"{task}.onnx").read_bytes())
     return f"finetune-{digest.hexdigest()[:12]}"
 
 
-def _train(sources: Sources, owned: list[Record], schedule: Schedule, seed: int, device: str, run: Path) -> None:
+def _train(
+    sources: Sources, begun: Path, owned: list[Record], schedule: Schedule, seed: int, device: str, run: Path
+) -> None:
     renders = read_manifests(sources.renders, "train")
     renders = renders[:: -(-len(renders) // MOST_RENDERS)]
     boxed = _boxed_by_owner(sources.store)
@@ -115,14 +115,14 @@ def _train(sources: Sources, owned: list[Record], schedule: Schedule, seed: int,
         if task == "reader":
             usable = [record for record in usable if record.subjects]
         if not usable:
-            print(f"{task}: no owned photo teaches it, so it stays as it was shipped", flush=True)
+            print(f"{task}: no owned photo teaches it, so it stays as it is", flush=True)
             run.mkdir(parents=True, exist_ok=True)
-            shutil.copyfile(sources.checkpoints / f"{task}.pt", run / f"{task}.pt")
+            shutil.copyfile(begun / f"{task}.pt", run / f"{task}.pt")
             continue
-        preset = replace(_preset_of(sources.checkpoints / f"{task}.pt"), finder=schedule, reader=schedule)
+        preset = replace(_preset_of(begun / f"{task}.pt"), finder=schedule, reader=schedule)
         records = mixed(renders, usable)
         bank = load_bank(records, preset.canvas_px, torch.device(device), preset.workers)
-        train_task(task, records, bank, preset, seed, run, sources.checkpoints)
+        train_task(task, records, bank, preset, seed, run, begun)
 
 
 def mixed(renders: Sequence[Record], owned: Sequence[Record]) -> list[Record]:

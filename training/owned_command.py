@@ -24,7 +24,6 @@ from training.report_sets import own_set, sets_of
 from training.train import TrainingError
 
 STORE = Path("owned_photos")
-CHECKPOINTS = Path(__file__).parent / "checkpoints"
 
 
 def main(arguments: list[str]) -> None:
@@ -66,7 +65,6 @@ def _parser() -> argparse.ArgumentParser:
         "--calibration", type=Path, action="append", help="renders of style calibration (default: --data)"
     )
     tune.add_argument("--heldout", type=Path, action="append", help="renders of style heldout, compared as well")
-    tune.add_argument("--checkpoints", type=Path, default=CHECKPOINTS, help="finder.pt and reader.pt as shipped")
     tune.add_argument("--out", type=Path, required=True, help="the run; a stopped one goes on from here")
     tune.add_argument("--preset", choices=tuple(SCHEDULES), default="full")
     tune.add_argument("--seed", type=int, default=1)
@@ -106,7 +104,6 @@ def _finetune(options: argparse.Namespace) -> None:
         renders=tuple(options.data),
         calibration=tuple(options.calibration or options.data),
         heldout=tuple(options.heldout or ()),
-        checkpoints=options.checkpoints,
         served=options.weights,
         out=options.out,
     )

@@ -15,9 +15,18 @@ from training.two_photos import answered, lifts_of, two_photo_figures
 CERTAINTIES = (0.99, 0.999)
 """How sure of each value the perfect reader says it is; at 0.99 a confirmed lowering mechanism is out of reach."""
 
+NONE_WHEN_ONE_SIDE_IS_SEEN = 2 / 3
+"""How sure anybody can be that a box has no service buttons whose front and one side are bare.
+
+With every value equally frequent, and buttons at the side as often on either, half as many have them on the far side.
+"""
+
 
 def perfect_reading(record: Record, certainty: float) -> PhotoReading:
-    """The truth of a record as a reading: each value that its picture leaves possible shares `certainty`."""
+    """The truth of a record as a reading: each value that its picture leaves possible shares `certainty`.
+
+    That there are no service buttons is told of the front and one side, so that the far side stays open.
+    """
     subjects = tuple(
         SubjectReading(
             subject.kind,
@@ -47,7 +56,9 @@ def _perfect(record: Record, certainty: float, catalogue: Catalogue, model: Mode
 
 
 def _reading(concept: str, truth: Reading, certainty: float) -> ConceptReading:
-    shown = truth.possible if truth.visible else (NOT_VISIBLE,)
+    shown = dict.fromkeys(truth.possible, 1 / len(truth.possible)) if truth.visible else {NOT_VISIBLE: 1.0}
+    if concept == "service_buttons" and "none" in shown:
+        shown = {"none": NONE_WHEN_ONE_SIDE_IS_SEEN, NOT_VISIBLE: 1 - NONE_WHEN_ONE_SIDE_IS_SEEN}
     others = [value for value in CLASSES[concept] if value not in shown]
-    probabilities = dict.fromkeys(others, (1 - certainty) / len(others)) | dict.fromkeys(shown, certainty / len(shown))
-    return ConceptReading(probabilities, tuple(shown))
+    probabilities = dict.fromkeys(others, (1 - certainty) / len(others))
+    return ConceptReading(probabilities | {v: certainty * share for v, share in shown.items()}, tuple(shown))

@@ -10,13 +10,16 @@ KNOB_FAMILIES = {
     "calibration": ("scooped", "two_tiers"),
     "heldout": ("waved_cone", "barrel_grip"),
 }
+_FINEST_FLUTE_M = 0.007
+"""Round the rim: with finer ones a knob is a smooth collar on a photo, and its name a guess."""
 
 
 def fluted(rng: np.random.Generator, family: str, radius: float, height: float) -> Manifold:
-    """A grip that a hand can turn, standing on z = 0."""
+    """A grip that a hand can turn, standing on z = 0; smooth pieces of it lie away from the housing."""
     # Few and deep enough to be seen on a photo, and no two or three wings, which would look like tabs to pinch.
+    most = int(2 * np.pi * radius / _FINEST_FLUTE_M)
     few = {"lobed": rng.integers(5, 10), "rosette": rng.integers(5, 9), "winged": rng.integers(5, 9)}
-    count = few.get(family, rng.integers(10, 21))
+    count = min(few.get(family, rng.integers(10, 21)), most)
     angles = np.linspace(0, 2 * np.pi, int(count), endpoint=False)
 
     def ring(at: float, size: float) -> list[CrossSection]:
@@ -24,7 +27,7 @@ def fluted(rng: np.random.Generator, family: str, radius: float, height: float) 
 
     pitch = 2 * np.pi * radius / count
     if family == "waved":
-        return _waved(rng, radius, height)
+        return _waved(rng, radius, height, most)
     if family == "lobed":
         outline = CrossSection.batch_boolean(
             [CrossSection.circle(radius * 0.86, 48), *ring(radius * 0.8, radius * 0.22)], OpType.Add
@@ -75,13 +78,13 @@ def fluted(rng: np.random.Generator, family: str, radius: float, height: float) 
             [(0, 0), (radius * 1.1, 0), (radius * 1.1, height * 0.7), (radius * 0.8, height), (0, height)], 48
         )
     if rng.random() < 0.3:
-        body = body + cylinder(radius * 1.04, height * 0.18)
+        body = body + cylinder(radius * 1.04, height * 0.18).translate((0, 0, height * 0.82))
     return body
 
 
-def _waved(rng: np.random.Generator, radius: float, height: float) -> Manifold:
+def _waved(rng: np.random.Generator, radius: float, height: float, most: int) -> Manifold:
     """Any wave round the rim: how many, how deep, round, pointed inwards or outwards, square or slanting."""
-    count = int(np.exp(rng.uniform(np.log(5), np.log(22))))
+    count = int(np.exp(rng.uniform(np.log(5), np.log(min(22, most)))))
     phase = np.linspace(0, 1, 14, endpoint=False)
     power, flat = rng.uniform(0.6, 1.6), rng.uniform(0.1, 0.3)
     waves = {
@@ -104,7 +107,7 @@ def _waved(rng: np.random.Generator, radius: float, height: float) -> Manifold:
         soft = radius * rng.uniform(0.1, 0.4)
         rim = [(radius - soft * (1 - np.cos(a)), height - soft * (1 - np.sin(a))) for a in edge]
         body = body ^ turned([(0, -0.001), (radius, -0.001), *rim, (0, height)], 48)
-    if rng.random() < 0.25:  # a smooth flange, below or above
+    if rng.random() < 0.25:
         flange = cylinder(radius * rng.uniform(0.9, 1.15), height * rng.uniform(0.1, 0.25))
-        body += flange if rng.random() < 0.5 else flange.translate((0, 0, height * 0.75))
+        body += flange.translate((0, 0, height * 0.75))
     return body

@@ -22,6 +22,9 @@ from synthetic_samples.shapes.tabs import TAB_FAMILIES, tab
 SHORTEST_NECK_M = 0.013
 """A bare neck is about 13 mm or more (taxonomy)."""
 
+SMALLEST_KNOB_M = 0.018
+"""Radius: fingers have to turn it under load."""
+
 
 @dataclass(frozen=True, eq=False)
 class Mechanism:
@@ -70,9 +73,9 @@ def _knob(
     knob_material: Material,
 ) -> Mechanism:
     """A fluted knob on the axis, tight on the housing, or beyond a bare neck if it is pulled before it turns."""
-    smallest = tube_radius * 1.3 if end == "tube" else 0.012
-    radius = max(smallest, gear_radius * rng.uniform(0.65, 1.2), 0.014)
-    height = float(np.clip(radius * rng.uniform(0.5, 1.4), 0.011, 0.04))
+    smallest = tube_radius * 1.45 if end == "tube" else 0.0
+    radius = max(smallest, gear_radius * rng.uniform(0.65, 1.2), SMALLEST_KNOB_M)
+    height = float(np.clip(radius * rng.uniform(0.5, 1.4), 0.014, 0.04))
     neck = rng.uniform(SHORTEST_NECK_M, 0.032) if pulled else 0.0
     seat = neck if pulled else rng.uniform(-0.001, 0.0012)
     pieces: list[Piece] = [
@@ -89,7 +92,8 @@ def _knob(
         bare = metal(rng) if rng.random() < 0.5 else Material(contrasting(rng, knob_material.base_color), 0.4)
         pieces.append(Part(cylinder(neck_radius, neck + 0.004).translate((0, 0, -0.002)), bare, "actuator_head/neck"))
         if neck > SHORTEST_NECK_M + 0.004 and rng.random() < 0.5:
-            collar = cylinder(rng.uniform(neck_radius, radius) * 1.05, neck - SHORTEST_NECK_M)
+            wide = neck_radius + rng.uniform(0.1, 0.6) * (radius - neck_radius)  # a wide one would hide the neck
+            collar = cylinder(wide, neck - SHORTEST_NECK_M)
             pieces.append(Part(collar, Material(any_colour(rng), 0.5), "actuator_head/collar"))
     else:
         pieces.append(Part(cylinder(radius * 0.8, height * 0.4), knob_material, "actuator_head/mechanism"))
@@ -100,10 +104,10 @@ def _knob(
         pieces += _turn_arrow(rng, radius * 0.7, top)
     if rng.random() < 0.25:
         band, wide = radius * rng.uniform(1.0, 1.06), height * rng.uniform(0.12, 0.3)
-        pieces.append(_disc(rng, band, wide, seat + height * rng.uniform(0.05, 0.65)))
-    elif rng.random() < 0.3:  # on one face of the grip
+        pieces.append(_disc(rng, band, wide, seat + height * rng.uniform(0.2, 0.65)))
+    elif rng.random() < 0.3:  # on its far face: on the near one it would look like a collar round a neck, or hide one
         wider, thick = radius * rng.uniform(0.9, 1.25), rng.uniform(0.0015, 0.004)
-        pieces.append(_disc(rng, wider, thick, seat if rng.random() < 0.5 else top - thick))
+        pieces.append(_disc(rng, wider, thick, top - thick))
     return Mechanism(pieces, top, neck, radius)
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from classifier.taxonomy import ACTUATOR_HEAD, CONTROL_BOX
-from synthetic_samples.annotate import annotate, is_fair
+from synthetic_samples.annotate import _lowering, annotate, is_fair
 from synthetic_samples.flatten import flatten
 from synthetic_samples.geometry import Material, Part, block, point_z_to, shift
 from synthetic_samples.render import Rendered, render, use_variant
@@ -114,6 +114,24 @@ def _seen_at(scene: Scene, direction: tuple[float, float, float]) -> np.ndarray:
     frame[:3, :3] = seen @ np.array([[x, y, 0], [-y, x, 0], [0, 0, 1]])
     frame[:3, 3] = scene.camera.target
     return frame
+
+
+@pytest.mark.parametrize("value", ["twist_knob", "pull_twist_knob"])
+@pytest.mark.parametrize(("degrees", "neck_px", "open_values"), [
+    (90, 400, {"twist_knob": False, "pull_twist_knob": False}),  # from the side, all of the neck in view
+    (90, 60, {"twist_knob": False, "pull_twist_knob": True}),  # a sliver of it, the rest covered
+    (15, 0, {"twist_knob": True, "pull_twist_knob": True}),  # along the axis
+])  # fmt: skip
+def test_a_knob_is_tight_or_pulled_only_where_its_neck_would_show(value, degrees, neck_px, open_values) -> None:
+    """At 0.2 m a camera of 90 degrees has 1,250 pixels a metre: the shortest neck is 19 by 34 of them from the side."""
+    scene = first_scene("close", ACTUATOR_HEAD)
+    camera = replace(scene.camera, position=(0.0, 0.0, 0.0), view_deg=90.0)
+    scene = replace(scene, camera=camera, width=500, height=400)
+    angle = np.radians(degrees)
+    axis, middle = np.array([np.sin(angle), np.cos(angle), 0.0]), np.array([0.0, 0.2, 0.0])
+    truth = replace(scene.truths[0], values={"lowering": value}, knob_radius_m=0.025, end_point=middle, axis=axis)
+    read = _lowering(scene, truth, {"actuator_head/mechanism": 900, "actuator_head/neck": neck_px})
+    assert read["visible"] and ("possible" in read) == open_values[value]
 
 
 def test_evidence_counts_at_the_size_of_a_photo_five_hundred_pixels_wide() -> None:

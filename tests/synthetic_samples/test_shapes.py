@@ -17,7 +17,7 @@ from synthetic_samples.shapes.faces import Face
 from synthetic_samples.shapes.fittings import STOP_FAMILIES
 from synthetic_samples.shapes.grips import KNOB_FAMILIES
 from synthetic_samples.shapes.heads import ACTUATOR_FAMILIES
-from synthetic_samples.shapes.mechanisms import SHORTEST_NECK_M
+from synthetic_samples.shapes.mechanisms import SHORTEST_NECK_M, SMALLEST_KNOB_M
 from synthetic_samples.shapes.tabs import TAB_FAMILIES
 
 COMBINATIONS = list(product(*CONTROL_BOX_CONCEPTS.values()))
@@ -97,6 +97,21 @@ def test_an_actuator_has_a_neck_only_where_the_knob_is_pulled(lowering: str, sty
         assert bool(_labelled(built.pieces, "actuator_head/mechanism")) == (lowering != "none")
         assert bool(_labelled(built.pieces, "actuator_head/neck")) == (lowering == "pull_twist_knob")
         assert built.neck_m >= SHORTEST_NECK_M if lowering == "pull_twist_knob" else built.neck_m == 0
+
+
+@pytest.mark.parametrize("style", STYLES)
+def test_a_knob_has_room_for_fingers_and_leaves_its_neck_in_view(style: str) -> None:
+    for seed in range(12):
+        built = actuator(np.random.default_rng(seed), "pull_twist_knob", style)
+        assert built.knob_radius_m >= SMALLEST_KNOB_M
+        knob = max(_reach(part) for part in _labelled(built.pieces, "actuator_head/mechanism"))
+        for part in _labelled(built.pieces, "actuator_head/neck") + _labelled(built.pieces, "actuator_head/collar"):
+            assert _reach(part) < 0.9 * knob
+
+
+def _reach(part: Part) -> float:
+    """How far a piece reaches from the actuator's axis."""
+    return float(np.hypot(*part.solid.to_mesh().vert_properties[:, :2].T).max())
 
 
 def test_a_plain_end_is_evidence_of_its_own_end_alone() -> None:

@@ -53,11 +53,10 @@ def renders(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     return {style: draw_folder(root / style, n, style, seed) for seed, (style, n) in enumerate(counts.items())}
 
 
-def tune(store: Path, small_run: Path, renders: dict[str, Path], served: Path, out: Path) -> None:
+def tune(store: Path, renders: dict[str, Path], served: Path, out: Path) -> None:
     main(["finetune", "--store", str(store), "--data", str(renders["train"]), "--calibration",
-          str(renders["calibration"]), "--heldout", str(renders["heldout"]), "--checkpoints", str(small_run),
-          "--weights", str(served), "--out", str(out), "--preset", "small", "--device", "cpu",
-          "--workers", "1"])  # fmt: skip
+          str(renders["calibration"]), "--heldout", str(renders["heldout"]), "--weights", str(served),
+          "--out", str(out), "--preset", "small", "--device", "cpu", "--workers", "1"])  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -94,10 +93,10 @@ def journey(store, small_run, renders, save_always, tmp_path_factory: pytest.Tem
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(train._Run, "step", stopped)
         with pytest.raises(KeyboardInterrupt):
-            tune(store, small_run, renders, served, root / "out")
+            tune(store, renders, served, root / "out")
     half_way, said = Model.load(served).info, io.StringIO()
     with redirect_stdout(said):
-        tune(store, small_run, renders, served, root / "out")
+        tune(store, renders, served, root / "out")
     return Journey(root / "out", before, half_way, Model.load(served).info, served, said.getvalue())
 
 
@@ -126,7 +125,7 @@ def test_thirty_photos_go_all_the_way(journey: Journey, store: Path):
 
 
 def test_a_worse_model_is_not_used_and_it_is_said_why(
-    journey: Journey, store, small_run, renders, served, save_always, monkeypatch, capsys
+    journey: Journey, store, renders, served, save_always, monkeypatch, capsys
 ):
     """The candidate's outcomes are replaced by failures: the rule must see them, and the served files stay the same."""
     real, before = finetune_compare.outcomes, Model.load(served).info
@@ -137,25 +136,19 @@ def test_a_worse_model_is_not_used_and_it_is_said_why(
         return found | {"battery": dict.fromkeys(found["battery"], right)}
 
     monkeypatch.setattr(finetune_compare, "outcomes", spoilt)
-    tune(store, small_run, renders, served, journey.out)
+    tune(store, renders, served, journey.out)
     said = capsys.readouterr().out
     assert "kept the old model" in said and "battery on owned photos: 100.0 %" in said
     assert Model.load(served).info == before and not (served / "previous").exists()
 
 
-def test_without_held_out_photos_nothing_starts(small_run, renders, served, tmp_path, capsys):
+def test_without_held_out_photos_nothing_starts(renders, served, tmp_path, capsys):
     main(["add-photos", str(as_csv(tmp_path / "photos", standins(1))), "--store", str(tmp_path / "store"), "--weights",
           str(served), "--consent", "x", "--source", "y"])  # fmt: skip
     with pytest.raises(SystemExit) as stopped:
-        tune(tmp_path / "store", small_run, renders, served, tmp_path / "out")
+        tune(tmp_path / "store", renders, served, tmp_path / "out")
     assert stopped.value.code == 2 and "both are needed" in capsys.readouterr().err
     assert not (tmp_path / "out").exists()
-
-
-def test_absent_checkpoints_are_named(store: Path, renders, served: Path, tmp_path: Path, capsys):
-    with pytest.raises(SystemExit):
-        tune(store, tmp_path, renders, served, tmp_path / "out")
-    assert "finder.pt: not there; name the shipped ones with --checkpoints" in capsys.readouterr().err
 
 
 def test_a_part_that_is_not_seen_is_a_wrong_case(monkeypatch: pytest.MonkeyPatch, toy_model_dir: Path):

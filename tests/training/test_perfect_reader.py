@@ -12,7 +12,9 @@ from tests.training.test_scores import SEALED_TOP, photo, truth
 from training.manifest import Reading, Subject
 from training.perfect_reader import perfect_figures, perfect_reading
 
-BOX = truth("control_box", SEALED_TOP)
+BOX = truth("control_box", {"stop_position": "top", "battery": "hung_pack", "service_buttons": "front",
+                            "charge_display": "gauge"})  # fmt: skip
+WITHOUT_BUTTONS = truth("control_box", SEALED_TOP)
 HEAD = truth("actuator_head", {"lowering": "squeeze_tabs"})
 OPEN_HEAD = truth("actuator_head", {"lowering": "twist_knob"}, ("twist_knob", "pull_twist_knob"))
 
@@ -51,6 +53,16 @@ def test_what_a_picture_hides_stays_unconfirmed_and_lowering_wants_more_than_99_
     )
     assert boxes == {"0.99": 1, "0.999": 1} and heads == {"0.99": 0, "0.999": 1}
     assert found["0.999"]["fair_confirmed"]["actuators_confirmed"]["n"] == 2
+
+
+def test_that_there_are_no_buttons_one_photo_cannot_settle(toy: Model):
+    """The far side stays open (taxonomy): as many boxes have their buttons there as on the side that is seen bare."""
+    (box,) = perfect_reading(record(WITHOUT_BUTTONS), 0.999).subjects
+    assert box.concepts["service_buttons"].probabilities["none"] == pytest.approx(0.999 * 2 / 3)
+    assert sum(box.concepts["service_buttons"].probabilities.values()) == pytest.approx(1, abs=1e-12)
+    found = perfect_figures([record(WITHOUT_BUTTONS), record(BOX)], load(DEMO_CATALOGUE), toy)["0.999"]
+    confirmed = found["fair_confirmed"]["listed_boxes_confirmed"]
+    assert (confirmed["hits"], confirmed["n"]) == (1, 2)
 
 
 def test_a_second_photo_settles_what_the_first_hides(toy: Model):
