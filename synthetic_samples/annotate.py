@@ -27,9 +27,8 @@ _FAIR_BOX_SHARE = 0.06
 _FAIR_EVIDENCE_PX = 2.5 * SMALLEST_EVIDENCE_PX  # ten by ten pixels: a person can name it, not only see it
 _FAIR_PACK_PX = 625  # 25 by 25: a pack is named by its shape, and the sliver that one behind the unit shows has none
 _SHORTEST_NECK_M = 0.015
-_NECK_SHARE = (
-    0.3  # of the shortest neck seen from the side: a thinner sliver of it looks like the gap under a tight knob
-)
+_NECK_SHARE = 0.3
+"""Of the shortest neck seen from the side: a thinner sliver of it looks like the gap under a tight knob."""
 _LOOKING = {"front": np.eye(4), "left": turn((0, 0, 1), -90), "right": turn((0, 0, 1), 90)}  # -y looks to that side
 
 Concept = dict[str, object]

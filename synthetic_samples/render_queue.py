@@ -78,21 +78,18 @@ def start_geometry_on_one_core() -> None:
         os.sched_setaffinity(0, cores)
 
 
-def wait_for_the_gpu_asleep() -> bool:
-    """Let this process sleep while its GPU works, where there is one; returns whether the driver took that.
+def wait_for_the_gpu_asleep() -> None:
+    """Let this process sleep while its GPU works, where there is one.
 
     Where there are more processor cores than contexts CUDA spins by default, on a core that a worker could draw with.
     """
     try:
         driver = ctypes.CDLL("libcuda.so.1")
     except OSError:
-        return False
+        return
     first = ctypes.c_int()
-    return not (
-        driver.cuInit(0)
-        or driver.cuDeviceGet(ctypes.byref(first), 0)
-        or driver.cuDevicePrimaryCtxSetFlags_v2(first, _BLOCKING_SYNC)
-    )
+    if not driver.cuInit(0) and not driver.cuDeviceGet(ctypes.byref(first), 0):
+        driver.cuDevicePrimaryCtxSetFlags_v2(first, _BLOCKING_SYNC)
 
 
 def _serve(variant: str, gpu: int, served: Sequence[Connection], compiled: Event, first: bool) -> None:

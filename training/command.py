@@ -21,7 +21,7 @@ from training.owned_command import OWNER_COMMANDS
 from training.owned_command import main as owner_main
 from training.parallel import train_both
 from training.train import TrainingError
-from training.unfold import unfold
+from training.unfold import begun_from
 
 
 def main(arguments: list[str] | None = None) -> None:
@@ -100,10 +100,8 @@ def _start(options: argparse.Namespace, device: str) -> Path | None:
     """The folder of checkpoints to go on from; made of the served networks where those are given."""
     if not options.start or not (options.start / METADATA_FILE).is_file():
         return options.start
-    begun = options.out / "begun_from"
-    if not (begun / "reader.pt").is_file():
-        unfold(options.start, read_manifests(options.data, "train"), begun, torch.device(device), _workers(options))
-    return begun
+    renders = read_manifests(options.data, "train")
+    return begun_from(options.start, renders, options.out, torch.device(device), _workers(options))
 
 
 def _export(options: argparse.Namespace) -> None:

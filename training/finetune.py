@@ -25,7 +25,7 @@ from training.manifest import DatasetError, Record, manifest_sha256, read_manife
 from training.owned_photos import read_entries
 from training.promote import promote
 from training.train import train_task
-from training.unfold import unfold
+from training.unfold import begun_from
 
 OWNED_SHARE = 0.3  # of the pictures that a batch draws from; the renders keep what the photos do not show
 MOST_RENDERS = 2000  # held in memory beside the owned photos
@@ -60,9 +60,7 @@ def finetune(
     run = sources.out / _run_name(sources, preset_name, seed)
     candidate = run / "weights"
     renders = read_manifests(sources.renders, "train")
-    begun = run / "begun_from"
-    if not (begun / "reader.pt").is_file():
-        unfold(sources.served, renders, begun, torch.device(device), workers)
+    begun = begun_from(sources.served, renders, run, torch.device(device), workers)
     _train(sources, begun, owned["train"], SCHEDULES[preset_name], seed, device, run)
     folders = [*sources.renders, sources.store]
     metadata = export(run, candidate, manifest_sha256(folders), git_revision())

@@ -1,5 +1,4 @@
-"""Several processes that train one network, a device each: every one on its share of the pictures, all on the same
-weights."""
+"""Several processes train one network, a device each: each on its share of the pictures, all on the same weights."""
 
 import os
 import socket

@@ -25,6 +25,14 @@ MEASURED_BATCHES, BATCH = 16, 32
 SMALLEST_VARIANCE = 1e-8
 
 
+def begun_from(weights: Path, renders: Sequence[Record], run: Path, device: torch.device, workers: int) -> Path:
+    """The folder of a run with the checkpoints to go on from, made by `unfold` unless they are there."""
+    begun = run / "begun_from"
+    if not (begun / "reader.pt").is_file():
+        unfold(weights, renders, begun, device, workers)
+    return begun
+
+
 def unfold(weights: Path, renders: Sequence[Record], out: Path, device: torch.device, workers: int) -> None:
     """Write finder.pt and reader.pt to `out`: networks to train that compute what those served in `weights` do.
 

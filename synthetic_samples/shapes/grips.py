@@ -16,8 +16,8 @@ _FINEST_FLUTE_M = 0.007
 
 def fluted(rng: np.random.Generator, family: str, radius: float, height: float) -> Manifold:
     """A grip that a hand can turn, standing on z = 0; smooth pieces of it lie away from the housing."""
-    # Few and deep enough to be seen on a photo, and no two or three wings, which would look like tabs to pinch.
     most = int(2 * np.pi * radius / _FINEST_FLUTE_M)
+    # Few and deep enough to be seen on a photo, and no two or three wings, which would look like tabs to pinch.
     few = {"lobed": rng.integers(5, 10), "rosette": rng.integers(5, 9), "winged": rng.integers(5, 9)}
     count = min(few.get(family, rng.integers(10, 21)), most)
     angles = np.linspace(0, 2 * np.pi, int(count), endpoint=False)
