@@ -5,6 +5,7 @@ import math
 from collections.abc import Sequence
 from pathlib import Path
 
+from classifier.identify import PhotoReading
 from classifier.model import METADATA_FILE, Model
 from classifier.taxonomy import CONCEPTS, SUBJECTS
 from guidance.catalogue import DEMO_CATALOGUE, Catalogue, load
@@ -12,6 +13,7 @@ from training.collect import collect_raw, collect_readings
 from training.export import write_metadata
 from training.manifest import Record
 from training.measures import Share
+from training.merging import readings_of
 from training.ood import Gate, compare
 from training.perfect_reader import perfect_figures
 from training.scores import Judged, figures, generation_figures, judged, lowering_figures
@@ -26,7 +28,8 @@ def evaluate(weights: Path, records: Sequence[Record], out: Path, workers: int) 
     """Every figure on these pictures; writes evaluation.json, evaluation.txt and sheets of mistakes under `out`."""
     out.mkdir(parents=True, exist_ok=True)
     model, catalogue = Model.load(weights), load(DEMO_CATALOGUE)
-    photos = judge_photos(weights, records, catalogue, workers)
+    raw = collect_raw(weights, records, workers)  # the networks look once: at what they serve from, and at all else
+    photos = _judged_all(records, readings_of(raw, records, model), catalogue, model)
     groups = {ALL: photos, FAIR: [photo for photo in photos if photo.record.fair]}
     result = {
         "model": {"version": model.info.version}
@@ -36,9 +39,7 @@ def evaluate(weights: Path, records: Sequence[Record], out: Path, workers: int) 
         "conditions": _by_condition(photos, catalogue),
         "two_photos": two_photo_figures(lifts_of(photos, catalogue, model), catalogue),
         "perfect_reader": perfect_figures(records, catalogue, model),
-        "not_one_of_ours": compare(
-            collect_raw(weights, records, workers), [bool(record.subjects) for record in records], Gate.of(model)
-        ),
+        "not_one_of_ours": compare(raw, [bool(record.subjects) for record in records], Gate.of(model)),
     }
     (out / "evaluation.json").write_text(json.dumps(_without_nan(result), indent=1) + "\n")
     (out / "evaluation.txt").write_text(as_text(result))
@@ -48,8 +49,12 @@ def evaluate(weights: Path, records: Sequence[Record], out: Path, workers: int) 
 
 def judge_photos(weights: Path, records: Sequence[Record], catalogue: Catalogue, workers: int) -> list[Judged]:
     """Each picture read and answered as a lift of its own, with what is true of it."""
-    model = Model.load(weights)
-    readings = collect_readings(weights, records, workers)
+    return _judged_all(records, collect_readings(weights, records, workers), catalogue, Model.load(weights))
+
+
+def _judged_all(
+    records: Sequence[Record], readings: Sequence[PhotoReading], catalogue: Catalogue, model: Model
+) -> list[Judged]:
     return [
         judged(record, reading, answered([reading], catalogue, model))
         for record, reading in zip(records, readings, strict=True)
