@@ -90,7 +90,7 @@ def _decide(found: Found, logits: Mapping[str, np.ndarray], model: Model) -> Sub
     concepts = {}
     for concept in CONCEPTS_OF[found.kind]:
         probabilities = named_probabilities(
-            logits[concept], recipe["concepts"][concept], recipe["temperatures"][concept]
+            logits[concept], recipe["concepts"][concept], recipe["temperatures"][concept], recipe["offsets"][concept]
         )
         concepts[concept] = ConceptReading(
             probabilities, prediction_set(probabilities, recipe["set_thresholds"][concept])

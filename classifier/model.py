@@ -17,7 +17,7 @@ METADATA_FILE = "model.json"
 FILED = ("finder", "reader", "ours")
 """Parts of the metadata that name a file of their own: both networks and the feature space."""
 
-SCHEMA_VERSION = "2"
+SCHEMA_VERSION = "3"
 
 
 @dataclass(frozen=True)
@@ -112,6 +112,8 @@ def _check(metadata: Any, path: Path) -> None:
             ("reader.concepts", reader["concepts"], wanted),
             ("finder.thresholds", set(finder["thresholds"]), set(SUBJECTS)),
             ("reader.temperatures", set(reader["temperatures"]), {"kind", *CONCEPTS}),
+            ("reader.offsets", {c: set(o) for c, o in reader["offsets"].items()},
+             {c: set(v) for c, v in wanted.items()}),
             ("reader.set_thresholds", {c: set(t) for c, t in reader["set_thresholds"].items()},
              {c: set(v) for c, v in wanted.items()}),
             ("reader.concept_priors", {c: set(p) for c, p in reader["concept_priors"].items()},

@@ -15,7 +15,7 @@ from classifier.reader import Reader
 from classifier.taxonomy import CONCEPTS, CONCEPTS_OF, SUBJECTS
 from training.collect import RawPhoto, collect_raw
 from training.config import CLASSES, COVERAGE, KINDS, OTHER
-from training.conformal import fit_binary_temperature, fit_temperature, set_thresholds
+from training.conformal import fit_binary_temperature, fit_scaling, fit_temperature, set_thresholds
 from training.export import write_metadata
 from training.manifest import Record
 from training.measures import calibration_error
@@ -73,18 +73,29 @@ def _fit_gate(metadata: dict, raw: Sequence[RawPhoto], records: Sequence[Record]
 
 
 def _fit_concepts(reader: dict, raw: Sequence[RawPhoto], records: Sequence[Record], gate: Gate) -> dict:
-    """Temperature and set thresholds of every concept, into the recipe; returns what is left of calibration error."""
+    """Temperature, offsets, set thresholds and mix of values of every concept, into the recipe.
+
+    Returns what is left of calibration error.
+    """
     errors = {}
     for concept in CONCEPTS:
         logits, targets, truths = concept_cases(raw, records, concept, gate)
-        temperature = fit_temperature(logits, targets)
-        probabilities = softmax(logits, temperature)
+        temperature, offsets = fit_scaling(logits, targets)
+        probabilities = softmax(logits, temperature, offsets)
         reader["temperatures"][concept] = temperature
+        reader["offsets"][concept] = dict(zip(CLASSES[concept], offsets.tolist(), strict=True))
+        reader["concept_priors"][concept] = _mix(concept, targets)
         reader["set_thresholds"][concept] = set_thresholds(probabilities, truths, CLASSES[concept], COVERAGE)
         right = probabilities.argmax(axis=1) == truths
         errors[concept] = {"n": len(truths), "calibration_error": calibration_error(probabilities.max(axis=1), right)}
     reader["coverage"] = COVERAGE
     return errors
+
+
+def _mix(concept: str, targets: np.ndarray) -> dict[str, float]:
+    """How often each value is met where it can be seen, in what the probabilities were fitted on; one more of each."""
+    seen = targets[:, :-1].sum(axis=0) + 1.0
+    return dict(zip(CONCEPTS[concept], (seen / seen.sum()).tolist(), strict=True))
 
 
 def finder_bars(raw: Sequence[RawPhoto], temperature: float) -> dict[str, float]:

@@ -70,17 +70,18 @@ def _main_table(report: dict) -> str:
 
 def _concepts(report: dict) -> str:
     rows = [
-        "| concept, all photos | right | right where visible | calibration error | mean set | covered, worst class |",
+        "| concept, all photos | right | right where visible | calibration error, and by chance alone "
+        "| mean set | covered, worst class |",
         "| --- | --- | --- | --- | --- | --- |",
     ]
     for concept in CONCEPTS:
         found = report["all photos"]["concepts"][concept]
         value, worst = min(found["coverage"].items(), key=lambda item: item[1]["share"] or 1.0)
-        error = found["calibration_error"]
+        error, chance = found["calibration_error"], found["calibration_error_by_chance"]
         rows.append(
             f"| {concept} | {_share(found['accuracy'])} | {_share(found['accuracy_when_visible'])} "
-            f"| {'–' if error is None else f'{100 * error:.1f} %'} | {found['mean_set_size'] or 0:.2f} "
-            f"| {value} {_share(worst)} |"
+            f"| {'–' if error is None else f'{100 * error:.1f} %, {100 * chance:.1f} %'} "
+            f"| {found['mean_set_size'] or 0:.2f} | {value} {_share(worst)} |"
         )
     return "\n".join(rows)
 

@@ -146,7 +146,8 @@ def _concept_lines(concept: str, found: dict) -> list[str]:
     size = found["mean_set_size"]
     lines = [
         f"  {concept:<34}{_share(found['accuracy'])}  visible {_share(found['accuracy_when_visible'])}"
-        f"  calibration error {100 * found['calibration_error']:.1f} %  mean set {size or 0:.2f}"
+        f"  calibration error {100 * found['calibration_error']:.1f} %"
+        f" (by chance {100 * found['calibration_error_by_chance']:.1f} %)  mean set {size or 0:.2f}"
     ]
     for value, row, counts in zip(found["classes"], found["coverage"].values(), found["confusion"], strict=True):
         lines.append(f"    {value:<18}{' '.join(f'{count:5d}' for count in counts)}   covered {_share(row)}")

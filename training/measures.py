@@ -8,6 +8,7 @@ import numpy as np
 
 Z_95 = 1.959963984540054  # the normal distribution's 97.5 % point
 CALIBRATION_BINS = 15
+CHANCE_DRAWS = 400
 
 
 @dataclass(frozen=True)
@@ -71,6 +72,16 @@ def calibration_error(confidences: np.ndarray, right: np.ndarray, bins: int = CA
     places = np.clip(np.searchsorted(edges, confidences, side="left") - 1, 0, bins - 1)
     gaps = np.bincount(places, weights=right.astype(float) - confidences, minlength=bins)
     return float(np.abs(gaps).sum() / len(confidences))
+
+
+def calibration_error_by_chance(confidences: np.ndarray, bins: int = CALIBRATION_BINS) -> float:
+    """What `calibration_error` is on average for answers that are right exactly as often as they are confident.
+
+    Bins of few cases have gaps by chance, and the error counts each as if it were one.
+    """
+    rng = np.random.default_rng(0)
+    drawn = rng.random((CHANCE_DRAWS, len(confidences))) < confidences
+    return float(np.mean([calibration_error(confidences, right, bins) for right in drawn]))
 
 
 def area_under_roc(scores: np.ndarray, positive: np.ndarray) -> float:

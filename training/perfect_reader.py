@@ -1,6 +1,6 @@
 """What would be answered if every part were found and read rightly: what is still open then, no network can settle."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from classifier.identify import ConceptReading, PhotoReading, SubjectReading
 from classifier.model import Model
@@ -12,27 +12,24 @@ from training.manifest import Reading, Record
 from training.scores import Judged, figures, judged
 from training.two_photos import answered, lifts_of, two_photo_figures
 
+Priors = Mapping[str, Mapping[str, float]]
+
 CERTAINTIES = (0.99, 0.999)
 """How sure of each value the perfect reader says it is; at 0.99 a confirmed lowering mechanism is out of reach."""
 
-NONE_WHEN_ONE_SIDE_IS_SEEN = 2 / 3
-"""How sure anybody can be that a box has no service buttons whose front and one side are bare.
 
-With every value equally frequent, and buttons at the side as often on either, half as many have them on the far side.
-"""
-
-
-def perfect_reading(record: Record, certainty: float) -> PhotoReading:
+def perfect_reading(record: Record, certainty: float, priors: Priors) -> PhotoReading:
     """The truth of a record as a reading: each value that its picture leaves possible shares `certainty`.
 
-    That there are no service buttons is told of the front and one side, so that the far side stays open.
+    `priors` tell how often a concept has each value, which a model's readings go by (`ReadingFacts`). That there are no
+    service buttons is told of the front and one side, and half of those at the side are on the far one.
     """
     subjects = tuple(
         SubjectReading(
             subject.kind,
             subject.box,
             certainty,
-            {concept: _reading(concept, truth, certainty) for concept, truth in subject.concepts.items()},
+            {concept: _reading(concept, truth, certainty, priors) for concept, truth in subject.concepts.items()},
         )
         for subject in record.subjects
     )
@@ -51,14 +48,15 @@ def perfect_figures(records: Sequence[Record], catalogue: Catalogue, model: Mode
 
 
 def _perfect(record: Record, certainty: float, catalogue: Catalogue, model: Model) -> Judged:
-    reading = perfect_reading(record, certainty)
+    reading = perfect_reading(record, certainty, model.facts.priors)
     return judged(record, reading, answered([reading], catalogue, model))
 
 
-def _reading(concept: str, truth: Reading, certainty: float) -> ConceptReading:
+def _reading(concept: str, truth: Reading, certainty: float, priors: Priors) -> ConceptReading:
     shown = dict.fromkeys(truth.possible, 1 / len(truth.possible)) if truth.visible else {NOT_VISIBLE: 1.0}
     if concept == "service_buttons" and "none" in shown:
-        shown = {"none": NONE_WHEN_ONE_SIDE_IS_SEEN, NOT_VISIBLE: 1 - NONE_WHEN_ONE_SIDE_IS_SEEN}
+        bare, beyond = priors[concept]["none"], priors[concept]["side"] / 2
+        shown = {"none": bare / (bare + beyond), NOT_VISIBLE: beyond / (bare + beyond)}
     others = [value for value in CLASSES[concept] if value not in shown]
     probabilities = dict.fromkeys(others, (1 - certainty) / len(others))
     return ConceptReading(probabilities | {v: certainty * share for v, share in shown.items()}, tuple(shown))

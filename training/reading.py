@@ -6,7 +6,7 @@ import numpy as np
 import torch
 from torch.nn import functional
 
-from classifier.taxonomy import CONCEPTS, CONCEPTS_OF, NOT_VISIBLE, SMALLEST_EVIDENCE_PX
+from classifier.taxonomy import CONCEPTS_OF, NOT_VISIBLE, SMALLEST_EVIDENCE_PX
 from training.augment import Weather, weathered
 from training.config import CLASSES, KINDS, OTHER, STRIDE, TAUGHT_MARGIN
 from training.dataset import PictureBank
@@ -67,15 +67,6 @@ class WindowTable:
     def _worth(self) -> np.ndarray:
         sides = (self.boxes_px[:, 2:] - self.boxes_px[:, :2]).max(axis=1)
         return (sides / FULL_WEIGHT_PX).clip(LEAST_WEIGHT, 1)
-
-    def priors(self) -> dict[str, dict[str, float]]:
-        """P(value | visible) of each concept as the reader meets it in training, sampling weights included."""
-        weights = self.weights()
-        priors = {}
-        for concept, values in CONCEPTS.items():
-            mass = (weights[:, None] * self.targets[concept])[:, : len(values)].sum(axis=0) + 1e-9
-            priors[concept] = dict(zip(values, (mass / mass.sum()).tolist(), strict=True))
-        return priors
 
 
 class ReaderBatches:

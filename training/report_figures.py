@@ -18,6 +18,7 @@ from training.measures import (
     Share,
     area_under_roc,
     calibration_error,
+    calibration_error_by_chance,
     false_positives_at_recall,
     share,
 )
@@ -107,6 +108,7 @@ def _reliability(photos: Sequence[Judged], concept: str, rng: np.random.Generato
         "n": len(cases),
         "bins": reliability_bins(confidences, right) if cases else [],
         "error": calibration_error(confidences, right) if cases else None,
+        "error_by_chance": calibration_error_by_chance(confidences) if cases else None,
         "error_interval": bootstrap_interval(len(cases), lambda i: calibration_error(confidences[i], right[i]), rng),
     }
 

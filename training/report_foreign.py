@@ -62,7 +62,7 @@ def foreign_figures(weights: Path) -> dict:
 
 
 def raw_figures(weights: Path, records: Sequence[Record], workers: int, rng: np.random.Generator) -> dict:
-    """What needs logits: errors before and after temperature scaling, kinds of sets, parts against look-alikes."""
+    """What needs logits: errors before and after calibration, kinds of sets, parts against look-alikes."""
     raw, model = collect_raw(weights, records, workers), Model.load(weights)
     recipe = model.reader.recipe
     gate = Gate.of(model)
@@ -70,9 +70,10 @@ def raw_figures(weights: Path, records: Sequence[Record], workers: int, rng: np.
     for concept in CONCEPTS:
         logits, _, truths = concept_cases(raw, records, concept, gate)
         errors[concept] = {"n": len(truths), "temperature": recipe["temperatures"][concept]}
-        for name, temperature in (("before", 1.0), ("after", recipe["temperatures"][concept])):
-            errors[concept][name] = _error(logits, truths, temperature, rng)
-        calibrated = softmax(logits, recipe["temperatures"][concept])
+        offsets = [recipe["offsets"][concept][value] for value in recipe["concepts"][concept]]
+        calibrated = softmax(logits, recipe["temperatures"][concept], offsets)
+        for name, probabilities in (("before", softmax(logits, 1.0)), ("after", calibrated)):
+            errors[concept][name] = _error(probabilities, truths, rng)
         kinds_of_sets[concept] = compare_sets(calibrated, truths, recipe["coverage"], rng)
     return {
         "temperature_scaling": errors,
@@ -81,10 +82,9 @@ def raw_figures(weights: Path, records: Sequence[Record], workers: int, rng: np.
     }
 
 
-def _error(logits: np.ndarray, truths: np.ndarray, temperature: float, rng: np.random.Generator) -> dict:
+def _error(probabilities: np.ndarray, truths: np.ndarray, rng: np.random.Generator) -> dict:
     if not len(truths):
         return {"error": None, "interval": None}
-    probabilities = softmax(logits, temperature)
     sure, right = probabilities.max(axis=1), probabilities.argmax(axis=1) == truths
     interval = bootstrap_interval(len(truths), lambda rows: calibration_error(sure[rows], right[rows]), rng)
     return {"error": calibration_error(sure, right), "interval": interval}

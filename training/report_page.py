@@ -115,7 +115,9 @@ def _reliability(found: dict) -> str:
     blocks = []
     for concept, row in found["reliability"].items():
         error = interval_words(row["error"], row["error_interval"], "%")
-        blocks.append((concept, f"calibration error {error}, n = {row['n']}", reliability_chart(row["bins"])))
+        chance = interval_words(row["error_by_chance"], None, "%")
+        told = f"calibration error {error}, by chance alone {chance}, n = {row['n']}"
+        blocks.append((concept, told, reliability_chart(row["bins"])))
     return (
         "<p>On the dashed line, what is said with 80&nbsp;% is right 8 times in 10. Above it the answers are too "
         "modest, below it too sure. 15 bins.</p>" + figure_grid(blocks)

@@ -12,7 +12,7 @@ from guidance.catalogue import Catalogue
 from training.collect import match
 from training.config import CLASSES, COVERAGE
 from training.manifest import Reading, Record, Subject
-from training.measures import Share, calibration_error, confusion, share
+from training.measures import Share, calibration_error, calibration_error_by_chance, confusion, share
 
 
 @dataclass(frozen=True)
@@ -139,6 +139,7 @@ def _concept(photos: Sequence[Judged], concept: str) -> dict:
     truths = np.array([classes.index(truth.truth) for _, truth in cases], dtype=int)
     settled = np.array([len(truth.possible) == 1 or not truth.visible for _, truth in cases], dtype=bool)
     answers = probabilities.argmax(axis=1) if len(cases) else np.zeros(0, dtype=int)
+    sure = probabilities.max(axis=1, initial=0)
     covered = np.array([truth.truth in read.concepts[concept].prediction_set for read, truth in cases], dtype=bool)
     sizes = [len(read.concepts[concept].prediction_set) for read, _ in cases]
     visible = settled & (truths < len(classes) - 1)
@@ -147,7 +148,8 @@ def _concept(photos: Sequence[Judged], concept: str) -> dict:
         "accuracy_when_visible": share((answers == truths)[visible]).as_dict(),
         "classes": list(classes),
         "confusion": confusion(truths[settled], answers[settled], len(classes)).tolist(),
-        "calibration_error": calibration_error(probabilities.max(axis=1, initial=0), answers == truths),
+        "calibration_error": calibration_error(sure, answers == truths),
+        "calibration_error_by_chance": calibration_error_by_chance(sure),
         "coverage": {value: _coverage(share(covered[truths == number])) for number, value in enumerate(classes)},
         "mean_set_size": float(np.mean(sizes)) if sizes else None,
     }

@@ -77,15 +77,13 @@ def train_task(
             finder_loss,
             preset.finder,
         )
-        about: dict = {}
     else:
         batches, loss, schedule = (
             ReaderBatches(mine, bank, preset.reader_px, preset.look_alikes),
             reader_loss,
             preset.reader,
         )
-        about = {"priors": batches.table.priors()}
-    about |= {"task": task, "preset": preset.as_dict(), "seed": seed, "pictures": len(records)}
+    about = {"task": task, "preset": preset.as_dict(), "seed": seed, "pictures": len(records)}
     if begun:
         about["pictures"] += read_whole(begun)["about"]["pictures"]  # it learned from those too
         about["went_on_from"] = hashlib.sha256(begun.read_bytes()).hexdigest()

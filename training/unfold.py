@@ -49,8 +49,6 @@ def unfold(weights: Path, renders: Sequence[Record], out: Path, device: torch.de
         net = _unfolded(task, weights / metadata[task]["file"]).to(device)
         about = {"task": task, "preset": preset.as_dict(), "seed": metadata["provenance"]["seed"]}
         about["pictures"] = metadata["trained_on"]["synthetic"]
-        if task == "reader":
-            about["priors"] = metadata["reader"]["concept_priors"]
         set_statistics(net, _pictures(task, some, bank, preset))
         save_network(out / f"{task}.pt", net, about)
 

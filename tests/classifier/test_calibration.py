@@ -9,6 +9,8 @@ from scipy.special import softmax as scipy_softmax
 
 from classifier.calibration import named_probabilities, prediction_set, sigmoid, softmax
 
+EVEN = {"a": 0.0, "b": 0.0, "c": 0.0}
+LESS = {"a": -np.log(3)}
 LOGITS = st.lists(st.floats(-30, 30), min_size=2, max_size=6)
 
 
@@ -30,14 +32,20 @@ def test_huge_logits_do_not_overflow() -> None:
 
 
 def test_a_higher_temperature_is_less_sure_and_keeps_the_order() -> None:
-    cold, hot = (named_probabilities(np.array([2.0, 1.0, -1.0]), ["a", "b", "c"], t) for t in (1.0, 3.0))
+    cold, hot = (named_probabilities(np.array([2.0, 1.0, -1.0]), ["a", "b", "c"], t, EVEN) for t in (1.0, 3.0))
     assert cold["a"] > hot["a"] > hot["b"] > hot["c"] > cold["c"]
     assert sum(hot.values()) == pytest.approx(1.0)
 
 
+def test_an_offset_multiplies_the_odds_of_its_class_alone() -> None:
+    plain, moved = (named_probabilities(np.array([2.0, 1.0, -1.0]), ["a", "b", "c"], 2.0, EVEN | o) for o in ({}, LESS))
+    assert moved["b"] / moved["c"] == pytest.approx(plain["b"] / plain["c"])
+    assert moved["a"] / moved["b"] == pytest.approx(plain["a"] / plain["b"] / 3)
+
+
 def test_logits_of_another_shape_are_refused() -> None:
     with pytest.raises(ValueError, match=r"\(2,\) came, \(3,\) is wanted"):
-        named_probabilities(np.zeros(2), ["a", "b", "c"], 1.0)
+        named_probabilities(np.zeros(2), ["a", "b", "c"], 1.0, EVEN)
 
 
 # Least ambiguous sets (LAC): a value is in when 1 - p <= threshold of its class. Worked by hand.
@@ -58,7 +66,7 @@ def test_sets_worked_by_hand(probabilities: dict, thresholds: dict, want: tuple)
 @given(logits=LOGITS, loose=st.floats(0, 1), looser=st.floats(0, 1))
 def test_a_looser_threshold_never_shrinks_the_set(logits: list[float], loose: float, looser: float) -> None:
     names = [str(n) for n in range(len(logits))]
-    probabilities = named_probabilities(np.array(logits), names, 1.0)
+    probabilities = named_probabilities(np.array(logits), names, 1.0, dict.fromkeys(names, 0.0))
     low, high = sorted((loose, looser))
     small, large = (prediction_set(probabilities, dict.fromkeys(names, t)) for t in (low, high))
     assert set(small) <= set(large)
@@ -80,7 +88,7 @@ def test_the_promised_coverage_holds_for_each_class() -> None:
     thresholds = {str(c): float(np.sort(nonconformity[truth == c])[rank - 1]) for c in range(3)}
     truth, logits = cases(6000)
     covered = np.array(
-        [str(t) in prediction_set(named_probabilities(row, ["0", "1", "2"], 1.0), thresholds)
+        [str(t) in prediction_set(named_probabilities(row, ["0", "1", "2"], 1.0, dict.fromkeys("012", 0.0)), thresholds)
          for t, row in zip(truth, logits, strict=True)]
     )  # fmt: skip
     for c in range(3):

@@ -6,9 +6,10 @@ from crepes import ConformalClassifier
 from crepes.extras import hinge
 from mapie.classification import SplitConformalClassifier
 from sklearn.base import BaseEstimator, ClassifierMixin
+from sklearn.linear_model import LogisticRegression
 
 from classifier.calibration import prediction_set, softmax
-from training.conformal import fit_binary_temperature, fit_temperature, set_threshold, set_thresholds
+from training.conformal import fit_binary_temperature, fit_scaling, fit_temperature, set_threshold, set_thresholds
 
 COVERAGE = 0.95
 
@@ -106,6 +107,37 @@ def test_finds_the_temperature_that_spoilt_the_logits(truth: float):
     assert fit_temperature(spoilt, np.eye(4)[truths]) == pytest.approx(truth, rel=0.05)
 
 
+@pytest.mark.parametrize("temperature", [0.5, 2.0])
+def test_finds_how_often_each_class_is_met_where_training_met_all_equally(temperature: float):
+    """In another mix, Bayes' rule moves the log odds by the ratios' logs (Saerens et al. 2002, from memory)."""
+    probabilities, truths = random_cases(7, 60_000)
+    ratios = np.array([1.0, 0.5, 0.25, 0.1])
+    kept = np.random.default_rng(3).random(len(truths)) < ratios[truths]
+    met = probabilities[kept] * ratios
+    met /= met.sum(axis=1, keepdims=True)
+    logits, targets = np.log(probabilities[kept]) * temperature, np.eye(4)[truths[kept]]
+    fitted, offsets = fit_scaling(logits, targets)
+    assert fitted == pytest.approx(temperature, rel=0.05)
+    assert offsets - offsets[0] == pytest.approx(np.log(ratios), abs=0.1)
+    assert softmax(logits, fitted, offsets) == pytest.approx(met, abs=0.03)
+
+
+def test_scaling_is_the_logistic_regression_that_scikit_learn_fits():
+    """With the margin against one class as the only input, temperature and offset are its slope and intercept."""
+    probabilities, truths = random_cases(8, 40_000, classes=2)
+    logits = np.log(probabilities) * 1.7 + [0.4, 0.0]
+    fitted, offsets = fit_scaling(logits, np.eye(2)[truths])
+    margin = logits[:, :1] - logits[:, 1:]
+    other = LogisticRegression(C=np.inf, tol=1e-10).fit(margin, truths == 0)
+    assert 1 / fitted == pytest.approx(other.coef_[0, 0], rel=1e-3)
+    assert offsets[0] - offsets[1] == pytest.approx(other.intercept_[0], abs=1e-3)
+
+
+def test_a_class_that_is_not_met_moves_as_far_as_the_cases_bear():
+    few, many = (fit_scaling(np.zeros((n, 2)), np.tile([1.0, 0.0], (n, 1)))[1] for n in (3, 3000))
+    assert -1 < few[1] < -0.2 and many[1] < -2
+
+
 def test_finds_the_temperature_of_yes_and_no():
     rng = np.random.default_rng(2)
     logits = rng.normal(0, 2, 20_000)
@@ -115,5 +147,7 @@ def test_finds_the_temperature_of_yes_and_no():
 
 def test_without_cases_nothing_is_claimed():
     assert fit_temperature(np.zeros((0, 3)), np.zeros((0, 3))) == 1.0
+    temperature, offsets = fit_scaling(np.zeros((0, 3)), np.zeros((0, 3)))
+    assert temperature == 1.0 and offsets.tolist() == [0, 0, 0]
     thresholds = set_thresholds(np.zeros((0, 2)), np.zeros(0, int), ["a", "b"], COVERAGE)
     assert prediction_set({"a": 0.999, "b": 0.001}, thresholds) == ("a", "b")

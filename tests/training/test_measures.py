@@ -13,6 +13,7 @@ from training.measures import (
     area_under_roc,
     box_ious,
     calibration_error,
+    calibration_error_by_chance,
     confusion,
     false_positives_at_recall,
     share,
@@ -59,6 +60,14 @@ def test_calibration_error_by_hand():
     """Two bins: 0.9 sure and right half of the time, 0.6 sure and always right."""
     confidences, right = np.array([0.9, 0.9, 0.6, 0.6]), np.array([True, False, True, True])
     assert calibration_error(confidences, right) == pytest.approx(0.5 * 0.4 + 0.5 * 0.4)
+
+
+def test_the_calibration_error_that_chance_alone_gives_by_hand():
+    """One case, 0.8 sure: a gap of 0.2 where it is right, which is four times in five, else of 0.8."""
+    assert calibration_error_by_chance(np.array([0.8])) == pytest.approx(0.8 * 0.2 + 0.2 * 0.8, abs=0.04)
+    many = np.full(40_000, 0.8)  # the mean gap of a binomial share is close to the root of 2 p (1 - p) / (pi n)
+    assert calibration_error_by_chance(many) == pytest.approx(np.sqrt(2 * 0.16 / np.pi / 40_000), rel=0.1)
+    assert np.isnan(calibration_error_by_chance(np.zeros(0)))
 
 
 @pytest.mark.parametrize("seed", SEEDS)

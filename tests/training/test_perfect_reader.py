@@ -6,12 +6,13 @@ from pathlib import Path
 import pytest
 
 from classifier.model import Model
-from classifier.taxonomy import NOT_VISIBLE
+from classifier.taxonomy import CONCEPTS, NOT_VISIBLE
 from guidance.catalogue import DEMO_CATALOGUE, load
 from tests.training.test_scores import SEALED_TOP, photo, truth
 from training.manifest import Reading, Subject
 from training.perfect_reader import perfect_figures, perfect_reading
 
+EVEN = {concept: dict.fromkeys(values, 1 / len(values)) for concept, values in CONCEPTS.items()}
 BOX = truth("control_box", {"stop_position": "top", "battery": "hung_pack", "service_buttons": "front",
                             "charge_display": "gauge"})  # fmt: skip
 WITHOUT_BUTTONS = truth("control_box", SEALED_TOP)
@@ -34,7 +35,7 @@ def toy(toy_model_dir: Path) -> Model:
 
 
 def test_it_says_what_the_picture_shows_and_of_the_rest_that_it_is_hidden():
-    box, head = perfect_reading(record(hiding(BOX, "battery"), OPEN_HEAD), 0.99).subjects
+    box, head = perfect_reading(record(hiding(BOX, "battery"), OPEN_HEAD), 0.99, EVEN).subjects
     assert box.concepts["stop_position"].probabilities["top"] == 0.99
     assert box.concepts["battery"].probabilities[NOT_VISIBLE] == 0.99
     assert head.concepts["lowering"].probabilities["twist_knob"] == 0.495
@@ -57,7 +58,7 @@ def test_what_a_picture_hides_stays_unconfirmed_and_lowering_wants_more_than_99_
 
 def test_that_there_are_no_buttons_one_photo_cannot_settle(toy: Model):
     """The far side stays open (taxonomy): as many boxes have their buttons there as on the side that is seen bare."""
-    (box,) = perfect_reading(record(WITHOUT_BUTTONS), 0.999).subjects
+    (box,) = perfect_reading(record(WITHOUT_BUTTONS), 0.999, EVEN).subjects
     assert box.concepts["service_buttons"].probabilities["none"] == pytest.approx(0.999 * 2 / 3)
     assert sum(box.concepts["service_buttons"].probabilities.values()) == pytest.approx(1, abs=1e-12)
     found = perfect_figures([record(WITHOUT_BUTTONS), record(BOX)], load(DEMO_CATALOGUE), toy)["0.999"]

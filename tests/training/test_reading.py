@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import torch
 
-from classifier.taxonomy import CONCEPTS, SUBJECTS
+from classifier.taxonomy import SUBJECTS
 from synthetic_samples.part_maps import PARTS
 from training.config import CLASSES, KINDS, OTHER
 from training.dataset import PictureBank
@@ -54,14 +54,6 @@ def test_rare_values_are_seen_as_often_as_common_ones_and_hidden_ones_at_their_o
     mass = (table.weights()[:, None] * table.targets["lowering"]).sum(axis=0)
     assert mass == pytest.approx([0.4, 0.4, 0, 0, 0.2], abs=0.21)
     assert mass[0] == pytest.approx(mass[1]) and table.weights().sum() == pytest.approx(1)
-    assert table.priors()["lowering"]["none"] == pytest.approx(0.5)
-
-
-def test_priors_are_probabilities_of_every_value(drawn):
-    records = read_manifests([drawn["train"]], "train")
-    priors = WindowTable(records, np.full((len(records), 2), 320.0), True).priors()
-    for concept, values in CONCEPTS.items():
-        assert set(priors[concept]) == set(values) and sum(priors[concept].values()) == pytest.approx(1)
 
 
 def test_look_alikes_can_be_left_out():
