@@ -24,7 +24,6 @@ FEATURES_FILE = "features.npy"
 RIDGE = 2.0  # of the mean variance, added to a covariance; of 0.05, 0.5 and 2 the best on calibration renders
 SMALLEST_RIDGE = 1e-6
 TOUCHES_NOTHING = 0.2  # IoU under which a found box holds no subject
-DIGITS = 2  # of an area under ROC that decide, about its standard error; where they tie, the simpler score serves
 PENALTY = 1e-3  # on the squares of standardised weights, so that few or separable cases leave them finite
 
 
@@ -116,7 +115,7 @@ def fit_ours(raw: Sequence[RawPhoto], finder: dict, temperature: float, space: F
         columns = np.column_stack([logit(found), gate.ours.number(name, kinds, features)])
         weights[name] = fit_logistic(columns, truths)
         joined = weights[name][0] + columns @ weights[name][1:]
-        areas[name] = round(area_under_roc(joined, truths), DIGITS)
+        areas[name] = area_under_roc(joined, truths)
     return {"score": max(names, key=lambda name: areas[name]), "weights": weights}
 
 
