@@ -297,7 +297,7 @@ def _yardstick(chapters: Sequence[dict]) -> str:
     return (
         '<article id="yardstick"><h2>Yardstick: temperature scaling</h2><p class="note">Expected calibration error, '
         "15 bins, before and after dividing the logits by one temperature. Published figures: Guo et al. 2017, Table 1 "
-        "(photographs, other tasks, calibration and test pictures alike). Ours: the temperature comes from another "
-        "style of renders than the pictures it is measured on.</p>"
+        "(photographs, other tasks, calibration and test pictures alike). Ours: with an offset for each value beside "
+        "the temperature, both from another style of renders than the pictures they are measured on.</p>"
         + table(["", "before", "after", "temperature"], rows) + "</article>"
     )  # fmt: skip
