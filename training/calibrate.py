@@ -51,7 +51,7 @@ def calibrate(weights: Path, calibration: Sequence[Record], training: Sequence[R
     metadata["reader"] |= {"doubt": merging.doubt, "correlation": merging.correlation}
     metadata["metrics"]["calibration_split"] = {
         "pictures": len(calibration),
-        "usable": sum(photo.usable for photo in raw),
+        "usable": sum(photo.quality.usable for photo in raw),
         "concepts": errors,
         "not_one_of_ours": compare(raw, [bool(record.subjects) for record in calibration], gate),
         "merging": merging.told,
@@ -113,7 +113,7 @@ def thresholds(raw: Sequence[RawPhoto], records: Sequence[Record], gate: Gate) -
     """For each kind the probability from which on a box is answered: that of the best F1 over usable pictures."""
     found = {}
     for kind in SUBJECTS:
-        truths = sum(s.kind == kind for p, r in zip(raw, records, strict=True) if p.usable for s in r.subjects)
+        truths = sum(s.kind == kind for p, r in zip(raw, records, strict=True) if p.quality.usable for s in r.subjects)
         boxes = [s for photo in raw for s in gate.proposed(photo) if s.kind == kind and s.agreed]
         likely = gate.probabilities(boxes)
         order = np.argsort(-likely, kind="stable")

@@ -17,7 +17,7 @@ from classifier.finder import Finder, Found
 from classifier.identify import PhotoReading, read_photo
 from classifier.model import Model
 from classifier.photo import PhotoLimits, open_photo
-from classifier.quality import judge
+from classifier.quality import Quality, judge
 from training.config import KINDS
 from training.manifest import Record
 from training.measures import box_ious
@@ -51,7 +51,7 @@ class RawSubject:
 class RawPhoto:
     """One picture as the networks see it before calibration; empty where the quality gate keeps it out."""
 
-    usable: bool
+    quality: Quality
     found: tuple[RawSubject, ...]
     look_alikes: tuple[RawSubject, ...]
 
@@ -116,8 +116,9 @@ def _reading(model: Model, record: Record) -> PhotoReading:
 
 def _raw_photo(model: Model, record: Record) -> RawPhoto:
     photo = open_photo(record.path.read_bytes(), record.path.name, PhotoLimits())
-    if not judge(photo).usable:
-        return RawPhoto(False, (), ())
+    quality = judge(photo)
+    if not quality.usable:
+        return RawPhoto(quality, (), ())
     recipe = dict(model.finder.recipe)
     recipe |= {"temperature": 1.0, "thresholds": dict.fromkeys(recipe["kinds"], LOWEST_PROBABILITY)}
     found = Finder(model.finder.session, recipe)(photo)
@@ -129,7 +130,7 @@ def _raw_photo(model: Model, record: Record) -> RawPhoto:
         for f, *facts in zip(found, matches, touches, logits[: len(found)], strict=True)
     ]
     others = [RawSubject(None, f.box, 0.0, -1, 0.0, read) for f, read in zip(pseudo, logits[len(found) :], strict=True)]
-    return RawPhoto(True, tuple(subjects), tuple(others))
+    return RawPhoto(quality, tuple(subjects), tuple(others))
 
 
 def _touches(found: list[Found], record: Record) -> list[float]:

@@ -16,7 +16,6 @@ import numpy as np
 
 from classifier.identify import PhotoReading, decide
 from classifier.model import Model, ReadingFacts
-from classifier.quality import Quality
 from classifier.taxonomy import CONCEPTS
 from guidance.evidence import Source, combined, most_probable_subjects, photo_sources
 from training.collect import RawPhoto
@@ -86,9 +85,7 @@ def readings_of(raw: Sequence[RawPhoto], records: Sequence[Record], model: Model
     for photo, record in zip(raw, records, strict=True):
         proposed = gate.proposed(photo)
         subjects = decide([gate.found(s) for s in proposed], [s.logits for s in proposed], model)
-        readings.append(
-            PhotoReading(record.path.name, record.width, record.height, Quality(photo.usable, ()), subjects)
-        )
+        readings.append(PhotoReading(record.path.name, record.width, record.height, photo.quality, subjects))
     return readings
 
 

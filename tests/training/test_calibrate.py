@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from classifier.ours import FeatureSpace, Ours
+from classifier.quality import Quality
 from classifier.taxonomy import SUBJECTS
 from training.calibrate import HIGHEST_BAR, concept_cases, finder_bars, thresholds
 from training.collect import RawPhoto, RawSubject, collect_readings, match
@@ -13,6 +14,7 @@ from training.config import CLASSES, KINDS, OTHER
 from training.manifest import Reading, Record, Subject, read_manifests
 from training.ood import Gate
 
+USABLE = Quality(True, ())
 BOX = (0.1, 0.1, 0.5, 0.5)
 HEAD = Subject("actuator_head", BOX, False, {"lowering": Reading("none", True, ("none",), 90.0)})
 
@@ -43,26 +45,26 @@ def gate(**recipe) -> Gate:
 
 def test_the_finders_bar_keeps_what_it_rightly_finds():
     hits = [raw(p, 0) for p in np.linspace(0.2, 0.9, 200)]
-    photos = [RawPhoto(True, (*hits, raw(0.03, 0, reader=OTHER), raw(0.02, -1)), ())]
+    photos = [RawPhoto(USABLE, (*hits, raw(0.03, 0, reader=OTHER), raw(0.02, -1)), ())]
     bars = finder_bars(photos, temperature=1.0)
     assert bars["actuator_head"] == pytest.approx(np.linspace(0.2, 0.9, 200)[2])
     assert bars["charger"] == HIGHEST_BAR  # nothing to go by
 
 
 def test_what_is_answered_lies_between_true_and_false_boxes():
-    photos = [RawPhoto(True, (raw(0.9, 0), raw(0.3, -1)), ()), RawPhoto(True, (raw(0.6, 0),), ())]
+    photos = [RawPhoto(USABLE, (raw(0.9, 0), raw(0.3, -1)), ()), RawPhoto(USABLE, (raw(0.6, 0),), ())]
     found = thresholds(photos, [record(HEAD), record(HEAD)], gate())
     assert found["actuator_head"] == pytest.approx(0.45)
     assert found["charger"] == 0.5  # nothing to go by
 
 
 def test_boxes_that_the_reader_disowns_raise_no_threshold():
-    photos = [RawPhoto(True, (raw(0.6, 0), raw(0.8, -1, reader=OTHER)), ())]
+    photos = [RawPhoto(USABLE, (raw(0.6, 0), raw(0.8, -1, reader=OTHER)), ())]
     assert thresholds(photos, [record(HEAD)], gate())["actuator_head"] < 0.6
 
 
 def test_only_answered_and_matched_boxes_are_cases():
-    photo = RawPhoto(True, (raw(0.9, 0), raw(0.4, -1), raw(0.8, -1), raw(0.9, -1, reader=OTHER)), ())
+    photo = RawPhoto(USABLE, (raw(0.9, 0), raw(0.4, -1), raw(0.8, -1), raw(0.9, -1, reader=OTHER)), ())
     assert len(gate().accepted(photo)) == 2
     logits, targets, truths = concept_cases([photo], [record(HEAD)], "lowering", gate())
     assert logits.shape == (1, 5) and truths.tolist() == [0] and targets[0].tolist() == [1, 0, 0, 0, 0]

@@ -6,14 +6,16 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from PIL import Image
 from sklearn.covariance import empirical_covariance
 from sklearn.linear_model import LogisticRegression
 
 from classifier.model import Model
 from classifier.ours import SCORES, FeatureSpace, Ours
+from classifier.quality import Quality
 from classifier.taxonomy import SUBJECTS
 from tests.toy_networks import blob_photo, encoded
-from tests.training.test_calibrate import raw, record
+from tests.training.test_calibrate import USABLE, raw, record
 from training.collect import RawPhoto, RawSubject, collect_raw, collect_readings
 from training.config import OTHER
 from training.merging import readings_of
@@ -35,7 +37,7 @@ def photos_where_features_tell(seed: int, count: int = 150) -> list[RawPhoto]:
     for _ in range(count):
         found.append(shifted(float(rng.uniform(0.3, 0.9)), 0, rng.normal(0, 1, 3)))
         found.append(shifted(float(rng.uniform(0.3, 0.9)), -1, rng.normal(4, 1, 3)))
-    return [RawPhoto(True, (subject,), ()) for subject in found]
+    return [RawPhoto(USABLE, (subject,), ()) for subject in found]
 
 
 def test_the_logistic_regression_equals_scikit_learns():
@@ -57,7 +59,7 @@ def test_the_feature_space_holds_means_and_inverse_covariances():
     boxes, heads = rng.normal(0, 1, (60, 3)), rng.normal((2, 0, 1), (1, 2, 0.5), (60, 3))
     alarms = rng.normal(5, 1, (30, 3))
     subjects = [shifted(0.9, 0, f, "control_box") for f in boxes] + [shifted(0.9, 0, f) for f in heads]
-    space = fit_feature_space([RawPhoto(True, (*subjects, *(shifted(0.9, -1, f) for f in alarms)), ())])
+    space = fit_feature_space([RawPhoto(USABLE, (*subjects, *(shifted(0.9, -1, f) for f in alarms)), ())])
     gaps = np.vstack([boxes - boxes.mean(axis=0), heads - heads.mean(axis=0)])
     covariance = empirical_covariance(gaps, assume_centered=True)
     covariance += np.eye(3) * (RIDGE * np.trace(covariance) / 3 + SMALLEST_RIDGE)
@@ -83,16 +85,18 @@ def test_the_score_that_tells_best_is_chosen():
 
 def test_where_scores_tie_the_simplest_serves_and_without_a_space_none_needs_one():
     found = [raw(0.8, 0) for _ in range(20)] + [raw(0.2, -1) for _ in range(20)]
-    recipe = fit_ours([RawPhoto(True, tuple(found), ())], finder(), 1.0, FeatureSpace.unfitted())
+    recipe = fit_ours([RawPhoto(USABLE, tuple(found), ())], finder(), 1.0, FeatureSpace.unfitted())
     assert recipe["score"] == "max_softmax"
     assert set(recipe["weights"]) == {"max_softmax", "energy", "odds_against_other"}
 
 
 def test_look_alikes_count_as_crops_and_half_held_subjects_nowhere():
     half = replace(raw(0.9, -1), touches=0.4)
-    photo = RawPhoto(True, (raw(0.9, 0), raw(0.8, -1), half), (raw(0.0, -1, reader=OTHER),))
+    photo = RawPhoto(USABLE, (raw(0.9, 0), raw(0.8, -1), half), (raw(0.0, -1, reader=OTHER),))
     gate = Gate(finder(), Ours(fit_ours([photo], finder(), 1.0, FeatureSpace.unfitted()), 1.0, FeatureSpace.unfitted()))
-    tasks = compare([photo, RawPhoto(False, (), ())], [True, False], gate)["scores"]["max_softmax"]
+    tasks = compare([photo, RawPhoto(Quality(False, ("blurred",)), (), ())], [True, False], gate)["scores"][
+        "max_softmax"
+    ]
     assert [(tasks[t]["ours"], tasks[t]["others"]) for t in ("alone", "joined", "whole_photos")] == [
         (1, 2),
         (1, 1),
@@ -101,10 +105,10 @@ def test_look_alikes_count_as_crops_and_half_held_subjects_nowhere():
 
 
 def test_without_any_subject_nothing_is_fitted_and_nothing_fails():
-    assert fit_feature_space([RawPhoto(True, (raw(0.9, -1),), ())]) is None
+    assert fit_feature_space([RawPhoto(USABLE, (raw(0.9, -1),), ())]) is None
     space = FeatureSpace.unfitted()
-    recipe = fit_ours([RawPhoto(False, (), ())], finder(), 1.0, space)
-    found = compare([RawPhoto(False, (), ())], [False], Gate(finder(), Ours(recipe, 1.0, space)))
+    recipe = fit_ours([RawPhoto(Quality(False, ("blurred",)), (), ())], finder(), 1.0, space)
+    found = compare([RawPhoto(Quality(False, ("blurred",)), (), ())], [False], Gate(finder(), Ours(recipe, 1.0, space)))
     assert all(np.isnan(row["joined"]["auroc"]) for row in found["scores"].values())
 
 
@@ -116,11 +120,15 @@ def test_kept_outputs_give_the_readings_that_serving_gives(toy_model_dir: Path, 
         path = tmp_path / f"{number}.jpg"
         path.write_bytes(encoded(blob_photo(*blobs)))
         records.append(replace(record(), path=path, width=640, height=480))
+    dark = tmp_path / "dark.jpg"
+    dark.write_bytes(encoded(Image.new("RGB", (640, 480))))
+    records.append(replace(records[0], path=dark))
     kept = readings_of(collect_raw(toy_model_dir, records, 1), records, Model.load(toy_model_dir))
     served = collect_readings(toy_model_dir, records, 1)
-    assert [len(reading.subjects) for reading in served] == [1, 2, 0, 0]
+    assert [len(reading.subjects) for reading in served] == [1, 2, 0, 0, 0]
+    assert served[-1].quality == Quality(False, ("too_dark",))
     for ours, theirs in zip(kept, served, strict=True):
-        assert (ours.name, ours.width, ours.quality.usable) == (theirs.name, theirs.width, theirs.quality.usable)
+        assert (ours.name, ours.width, ours.quality) == (theirs.name, theirs.width, theirs.quality)
         for one, other in zip(ours.subjects, theirs.subjects, strict=True):
             assert (one.kind, one.box, one.concepts) == (other.kind, other.box, other.concepts)
             assert one.probability == pytest.approx(other.probability, abs=1e-6)
