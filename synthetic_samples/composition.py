@@ -24,7 +24,7 @@ def compose(rng: np.random.Generator, brief: Brief, framing: str) -> Composition
     if framing == "none":
         composition = _no_lift_part(rng, brief)
     elif framing == "close":
-        composition = _CLOSE[close_kind(rng, brief.style)](rng, brief)
+        composition = _CLOSE[close_kind(rng, brief)](rng, brief)
     else:
         composition = _on_lift(
             rng, brief, "all" if framing == "wide" else str(rng.choice([CONTROL_BOX, ACTUATOR_HEAD]))
@@ -32,14 +32,15 @@ def compose(rng: np.random.Generator, brief: Brief, framing: str) -> Composition
     return _surrounded(rng, brief, composition, company=framing != "none")
 
 
-def close_kind(rng: np.random.Generator, style: str) -> str:
+def close_kind(rng: np.random.Generator, brief: Brief) -> str:
     """What a close picture is of.
 
     Crowds are to learn from only: pictures to measure with show one lift, as photos do that a user sends.
     """
     shares = _CLOSE_SHARES
-    if style == "train":
-        shares = {kind: (1 - _CROWDS) * share for kind, share in shares.items()} | {"crowd": _CROWDS}
+    if brief.style == "train":
+        crowds = _CROWDS_WHERE_DENSE if brief.dense else _CROWDS
+        shares = {kind: (1 - crowds) * share for kind, share in shares.items()} | {"crowd": crowds}
     return str(rng.choice(list(shares), p=list(shares.values())))
 
 
@@ -180,7 +181,7 @@ _CLOSE: dict[str, Callable[[np.random.Generator, Brief], Composition]] = {
 }
 # Pairs most: a picture of two things teaches twice.
 _CLOSE_SHARES = {CONTROL_BOX: 0.25, ACTUATOR_HEAD: 0.21, HAND_CONTROL: 0.06, CHARGER: 0.05, "pair": 0.43}
-_CROWDS = 0.4
+_CROWDS, _CROWDS_WHERE_DENSE = 0.4, 0.75
 
 
 # A whole lift --------------------------------------------------------------------------------------------------------

@@ -1,4 +1,4 @@
-"""Four to six lift parts in rows before a wall: one picture that teaches as much as several."""
+"""Four to eight lift parts in rows before a wall: one picture that teaches as much as several."""
 
 from dataclasses import dataclass, replace
 
@@ -16,6 +16,7 @@ from synthetic_samples.shapes.control_box import control_box
 from synthetic_samples.truths import Truth, actuator_truth, box_truth, plain_truth
 
 _SHARES = {CONTROL_BOX: 0.45, ACTUATOR_HEAD: 0.38, HAND_CONTROL: 0.1, CHARGER: 0.07}
+_HEADS_ALONE = 0.4  # of dense crowds: without boxes beside them heads, which are small, fill a picture
 _STRANGERS = 0.5  # of the crowds hold something that is no lift part
 _LARGEST_STRANGER_M = 0.45
 _ORDERS = 60  # arrangements that are tried; the tightest is taken
@@ -47,7 +48,7 @@ class _Thing:
 
 def crowd(rng: np.random.Generator, brief: Brief) -> Composition:
     """Things with nothing between them and the camera, each turned its own way as if photographed by itself."""
-    things = [_thing(rng, brief, kind, number) for number, kind in enumerate(_kinds(rng), 1)]
+    things = [_thing(rng, brief, kind, number) for number, kind in enumerate(_kinds(rng, brief), 1)]
     things += _strangers(rng, brief.style)
     boxes = [bounds(_in_sight(thing)) for thing in things]
     sizes = np.array([high - low for low, high in boxes])[:, [0, 2]] + rng.uniform(0.008, 0.03, (len(things), 2))
@@ -70,8 +71,10 @@ def crowd(rng: np.random.Generator, brief: Brief) -> Composition:
     )  # fmt: skip
 
 
-def _kinds(rng: np.random.Generator) -> list[str]:
-    """At least one box and one head, the others by their shares."""
+def _kinds(rng: np.random.Generator, brief: Brief) -> list[str]:
+    """At least one box and one head, the others by their shares; in some dense pictures heads alone."""
+    if brief.dense and rng.random() < _HEADS_ALONE:
+        return [ACTUATOR_HEAD] * int(rng.integers(5, 9))
     more = rng.choice(list(_SHARES), int(rng.integers(2, 5)), p=list(_SHARES.values()))
     return [CONTROL_BOX, ACTUATOR_HEAD, *map(str, more)]
 

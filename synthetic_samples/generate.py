@@ -97,6 +97,11 @@ def _parser() -> argparse.ArgumentParser:
         default=1,
         help="pictures in a row that are of one lift, from different sides; they share `lift` in the manifest",
     )
+    parser.add_argument(
+        "--dense",
+        action="store_true",
+        help="as many readable lift parts a picture as can be: for the reader to learn from, when the finder does not",
+    )
     parser.add_argument("--minutes", type=float, help="stop after this time; the same command goes on from there")
     parser.add_argument("--workers", type=int, default=max(1, (os.cpu_count() or 2) // 2), help="processes")
     parser.add_argument("--gpus", type=int, default=1, help="GPUs that the workers take turns on (cuda_ad_rgb)")
@@ -271,7 +276,7 @@ def _start_worker(options: argparse.Namespace, counter, ends: list | None) -> No
 def _work(index: int) -> tuple[int, dict | None, str | None]:
     options = _worker.options
     try:
-        scene = draw_scene(options.seed, index, options.style, options.combinations, options.views)
+        scene = draw_scene(options.seed, index, options.style, options.combinations, options.views, options.dense)
         if options.samples:
             scene = replace(scene, samples=options.samples)
         return index, draw_picture(scene, Path(options.out), options.keep_clean, _worker.render), None

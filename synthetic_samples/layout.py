@@ -51,11 +51,13 @@ class Brief:
     """What is asked of a composition: a style's geometry families, and control boxes that should come oftener.
 
     Every combination of control box values is equally likely; half of the boxes are of `combinations` where some are
-    given, so that a measurement on the rows of one catalogue has enough of them.
+    given, so that a measurement on the rows of one catalogue has enough of them. `dense`: most close pictures to learn
+    from are crowds.
     """
 
     style: str
     combinations: tuple[dict[str, str], ...] = ()
+    dense: bool = False
 
     def values(self, rng: np.random.Generator) -> dict[str, str]:
         if self.combinations and rng.random() < 0.5:

@@ -30,6 +30,8 @@ SIZES = ((704, 528), (528, 704), (396, 704))
 _SIZE_SHARES = (0.35, 0.5, 0.15)
 FRAMINGS = {"close": 0.66, "mid": 0.12, "wide": 0.07, "none": 0.15}
 """How near the lift parts are, with shares; `none` holds no lift part at all."""
+DENSE_FRAMINGS = {"close": 0.9, "mid": 0.04, "none": 0.06}
+"""The same where a picture shall hold as many readable parts as it can: for the reader alone to learn from."""
 
 _SAMPLES = 10
 
@@ -78,8 +80,17 @@ class _Shot:
     size: tuple[int, int]
 
 
-def draw_scene(seed: int, index: int, style: str, combinations: Sequence[dict[str, str]] = (), views: int = 1) -> Scene:
+def draw_scene(
+    seed: int,
+    index: int,
+    style: str,
+    combinations: Sequence[dict[str, str]] = (),
+    views: int = 1,
+    dense: bool = False,
+) -> Scene:
     """Draw picture number `index` of a style; half of its control boxes are of `combinations` where some are given.
+
+    A `dense` picture is seldom of a whole lift or of no lift part, and in style `train` mostly of a crowd.
 
     Every `views` pictures in a row are of one lift, from different sides; the first of them is the very picture that
     the lift's number gives by itself. Raises ValueError for an unknown style and for more views than find room.
@@ -91,9 +102,10 @@ def draw_scene(seed: int, index: int, style: str, combinations: Sequence[dict[st
     lift, view = divmod(index, views)
     numbers = [seed, lift, STYLES.index(style)]
     rng = np.random.default_rng(numbers)
-    framing = str(rng.choice(list(FRAMINGS), p=list(FRAMINGS.values())))
+    framings = DENSE_FRAMINGS if dense else FRAMINGS
+    framing = str(rng.choice(list(framings), p=list(framings.values())))
     shot = _shot(rng, framing)
-    composition = compose(rng, Brief(style, tuple(combinations)), framing)
+    composition = compose(rng, Brief(style, tuple(combinations), dense), framing)
     scenes = [_photographed(rng, style, framing, composition, shot, [])]
     for number in range(1, view + 1):
         rng = np.random.default_rng([*numbers, number])

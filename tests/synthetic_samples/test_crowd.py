@@ -137,9 +137,20 @@ def test_some_crowds_hold_one_thing_that_is_no_lift_part_in_a_place_of_its_own()
 
 def test_only_pictures_to_learn_from_show_crowds() -> None:
     for style in ("calibration", "heldout"):
-        assert "crowd" not in {close_kind(np.random.default_rng(seed), style) for seed in range(400)}
-    rng = np.random.default_rng(0)
-    assert Counter(close_kind(rng, "train") for _ in range(4000))["crowd"] / 4000 == pytest.approx(0.4, abs=0.03)
+        for dense in (False, True):
+            asked = Brief(style, dense=dense)
+            assert "crowd" not in {close_kind(np.random.default_rng(seed), asked) for seed in range(400)}
+    for asked, share in ((BRIEF, 0.4), (Brief("train", dense=True), 0.75)):
+        rng = np.random.default_rng(0)
+        assert Counter(close_kind(rng, asked) for _ in range(4000))["crowd"] / 4000 == pytest.approx(share, abs=0.03)
+
+
+def test_dense_pictures_hold_more_readable_parts() -> None:
+    plain, dense = ([draw_scene(8, index, "train", dense=d) for index in range(24)] for d in (False, True))
+    parts = [sum(len(scene.truths) for scene in scenes if scene.framing != "wide") for scenes in (plain, dense)]
+    assert parts[1] > 1.3 * parts[0]
+    assert {scene.framing for scene in dense} <= {"close", "mid", "none"}
+    assert {scene.style for scene in dense} == {"train"} and len({scene.environment for scene in dense}) > 3
 
 
 def test_a_label_tells_whose_it_is() -> None:
