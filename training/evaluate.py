@@ -29,7 +29,7 @@ def evaluate(weights: Path, records: Sequence[Record], out: Path, workers: int) 
     out.mkdir(parents=True, exist_ok=True)
     model, catalogue = Model.load(weights), load(DEMO_CATALOGUE)
     raw = collect_raw(weights, records, workers)  # the networks look once: at what they serve from, and at all else
-    photos = _judged_all(records, readings_of(raw, records, model), catalogue, model)
+    photos = judge_readings(records, readings_of(raw, records, model), catalogue, model)
     groups = {ALL: photos, FAIR: [photo for photo in photos if photo.record.fair]}
     result = {
         "model": {"version": model.info.version}
@@ -49,12 +49,13 @@ def evaluate(weights: Path, records: Sequence[Record], out: Path, workers: int) 
 
 def judge_photos(weights: Path, records: Sequence[Record], catalogue: Catalogue, workers: int) -> list[Judged]:
     """Each picture read and answered as a lift of its own, with what is true of it."""
-    return _judged_all(records, collect_readings(weights, records, workers), catalogue, Model.load(weights))
+    return judge_readings(records, collect_readings(weights, records, workers), catalogue, Model.load(weights))
 
 
-def _judged_all(
+def judge_readings(
     records: Sequence[Record], readings: Sequence[PhotoReading], catalogue: Catalogue, model: Model
 ) -> list[Judged]:
+    """Each reading answered as a lift of its own, with what is true of its picture."""
     return [
         judged(record, reading, answered([reading], catalogue, model))
         for record, reading in zip(records, readings, strict=True)

@@ -9,7 +9,9 @@ import numpy as np
 
 from classifier.model import Model
 from guidance.catalogue import Catalogue
-from training.evaluate import judge_photos
+from training.collect import collect_raw
+from training.evaluate import judge_readings
+from training.merging import readings_of
 from training.report_figures import report_figures
 from training.report_foreign import foreign_figures, raw_figures
 from training.report_mistakes import count_mistakes, worst_mistakes
@@ -32,7 +34,7 @@ def write_report(
         "command": command,
         "written": datetime.now(UTC).isoformat(timespec="seconds"),
         "coverage": model.info.coverage,
-        "sets": [_chapter(chosen, weights, catalogue, workers) for chosen in sets],
+        "sets": [_chapter(chosen, weights, model, catalogue, workers) for chosen in sets],
         "foreign": foreign_figures(weights),
     }
     out.parent.mkdir(parents=True, exist_ok=True)
@@ -44,16 +46,17 @@ def write_report(
     return result
 
 
-def _chapter(chosen: PictureSet, weights: Path, catalogue: Catalogue, workers: int) -> dict:
+def _chapter(chosen: PictureSet, weights: Path, model: Model, catalogue: Catalogue, workers: int) -> dict:
     rng = np.random.default_rng(SEED)
-    photos = judge_photos(weights, chosen.records, catalogue, workers)
-    lifts = lifts_of(photos, catalogue, Model.load(weights))
+    raw = collect_raw(weights, chosen.records, workers)
+    photos = judge_readings(chosen.records, readings_of(raw, chosen.records, model), catalogue, model)
+    lifts = lifts_of(photos, catalogue, model)
     return {
         "name": chosen.name,
         "told": chosen.told,
         "figures": report_figures(photos, catalogue, rng),
         "two_photos": two_photo_figures(lifts, catalogue),
-        "raw": raw_figures(weights, chosen.records, workers, rng),
+        "raw": raw_figures(raw, chosen.records, model, rng),
         "mistaken_photos": count_mistakes(photos, catalogue),
         "mistakes": worst_mistakes(photos, catalogue, MOST_MISTAKES),
     }

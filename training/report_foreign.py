@@ -16,7 +16,7 @@ from classifier.model import Model
 from classifier.photo import PhotoLimits
 from classifier.taxonomy import CONCEPTS
 from training.calibrate import concept_cases
-from training.collect import collect_raw
+from training.collect import RawPhoto
 from training.manifest import Record
 from training.measures import calibration_error, share
 from training.ood import Gate, compare
@@ -61,9 +61,8 @@ def foreign_figures(weights: Path) -> dict:
     return {"not_seen": share([not subjects for subjects in seen.values()]).as_dict(), "seen": seen}
 
 
-def raw_figures(weights: Path, records: Sequence[Record], workers: int, rng: np.random.Generator) -> dict:
+def raw_figures(raw: Sequence[RawPhoto], records: Sequence[Record], model: Model, rng: np.random.Generator) -> dict:
     """What needs logits: errors before and after calibration, kinds of sets, parts against look-alikes."""
-    raw, model = collect_raw(weights, records, workers), Model.load(weights)
     recipe = model.reader.recipe
     gate = Gate.of(model)
     errors, kinds_of_sets = {}, {}
