@@ -98,7 +98,7 @@ def _waved(rng: np.random.Generator, radius: float, height: float, most: int) ->
     reach = radius * (1 - depth * np.tile(waves[str(rng.choice(list(waves)))], count))
     angles = np.linspace(0, 2 * np.pi, len(reach), endpoint=False)
     outline = CrossSection([np.column_stack([reach * np.cos(angles), reach * np.sin(angles)])])
-    narrower = float(rng.uniform(0.86, 1.0))
+    narrower = float(rng.uniform(0.7, 1.0))
     body = Manifold.extrude(outline, height, 0, 0.0, (narrower, narrower))
     if rng.random() < 0.4:
         body = body.mirror((0, 0, 1)).translate((0, 0, height))
