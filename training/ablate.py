@@ -55,7 +55,7 @@ def _variants(preset: Preset, with_clean: bool) -> dict[str, Preset]:
         "no_look_alikes": replace(preset, look_alikes=False),
         "no_part_maps": replace(preset, part_maps=False),
     }
-    return variants | ({"no_phone_pipeline": replace(preset, clean=True)} if with_clean else {})
+    return variants | ({"no_phone_pipeline": replace(preset, clean=1.0)} if with_clean else {})
 
 
 def _from_scratch(schedule: Schedule) -> Schedule:

@@ -45,19 +45,6 @@ def take_over(path: Path, net: nn.Module) -> list[str]:
     return [name for name in ours if name not in fitting]
 
 
-@torch.no_grad()
-def blend(net: nn.Module, path: Path, share: float) -> None:
-    """Move a network's weights by `share` of the way to those of the same network in a checkpoint.
-
-    Between what two runs on different pictures learned from one start lies a network that reads unseen pictures better
-    than either (Wortsman et al. 2022, "Robust fine-tuning of zero-shot models", from memory).
-    """
-    theirs = read_whole(path)["weights"]
-    for name, tensor in net.state_dict().items():
-        if tensor.is_floating_point():
-            tensor.lerp_(theirs[name].to(tensor), share)
-
-
 def read_whole(path: Path) -> dict:
     """What `write_whole` wrote: tensors and plain values only, never code."""
     if not path.is_file():

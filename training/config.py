@@ -32,18 +32,18 @@ COVERAGE: Final = 0.95
 
 @dataclass(frozen=True)
 class Schedule:
-    """How one network is trained; `minutes` given, the number of steps follows from the measured speed."""
+    """How one network is trained: for `steps`, or, with `minutes` given, until they are over."""
 
     steps: int
     batch: int
     minutes: float | None = None
     learning_rate: float = 1.2e-3
+    going_on_rate: float = 0.25  # of learning_rate, for a network that goes on from another
     backbone_rate: float = 0.5  # of learning_rate: pretrained features move more slowly than new heads
     head_only_share: float = 0.05  # of the steps, with the backbone frozen
     warmup_share: float = 0.04
     weight_decay: float = 0.05
     average_decay: float = 0.998  # exponential moving average of the weights
-    kept_of_start: float = 0.0  # so far the weights move back, at the end, to those that a run went on from
     clip_norm: float = 5.0
     save_every_s: float = 45.0
 
@@ -62,7 +62,7 @@ class Preset:
     workers: int
     pretrained: bool = True
     look_alikes: bool = True  # use look-alikes as counter-examples
-    clean: bool = False  # train on the pictures before the phone's camera pipeline
+    clean: float = 0.0  # share of the pictures that are read as they were before the phone's camera pipeline
     part_maps: bool = True  # learn from where each part lies, not from labels alone
 
     def with_minutes(self, finder: float | None, reader: float | None) -> "Preset":
@@ -86,8 +86,9 @@ PRESETS: Final[dict[str, Preset]] = {
         reader_px=320,
         reader_served_px=352,
         finder=Schedule(steps=4000, batch=192),
-        reader=Schedule(steps=4000, batch=320, kept_of_start=0.5),
+        reader=Schedule(steps=4000, batch=320),
         workers=16,
+        clean=0.5,
     ),
     "small": Preset(
         name="small",

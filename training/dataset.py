@@ -22,16 +22,19 @@ def load_bank(
     canvas_px: int,
     device: torch.device,
     workers: int,
-    clean: bool = False,
+    clean: float = 0.0,
     part_maps: bool = True,
 ) -> "PictureBank":
-    """The pictures of these records, or their clean twins, on the smallest canvas that holds them all."""
+    """The pictures of these records on the smallest canvas that holds them all.
+
+    The share `clean` of those that have a twin without the phone's camera pipeline are the twin.
+    """
     largest = max(max(record.width, record.height) for record in records)
-    paths = [record.clean_path if clean else record.path for record in records]
-    if None in paths:
-        raise DatasetError(
-            "some pictures have no clean twin; render them with --keep-clean, or leave these records out"
-        )
+    paths = [record.path for record in records]
+    twins = [at for at, record in enumerate(records) if record.clean_path]
+    for count, at in enumerate(twins):
+        if int(clean * (count + 1)) > int(clean * count):
+            paths[at] = records[at].clean_path
     maps = [record.parts_path for record in records] if part_maps else None
     return PictureBank(paths, min(canvas_px, largest), device, workers, maps)
 

@@ -1,15 +1,13 @@
-"""How fast this machine trains, and what that allows in a given time."""
+"""What a step of training is preceded by, and how its learning rate follows from the share of the work that is done."""
 
 import copy
 import math
-import time
 from collections.abc import Callable
 
 import torch
 from torch import nn
 
 WARM_UP_STEPS = 3
-TIMED_STEPS = 10
 
 
 def memory_layout(device: torch.device) -> torch.memory_format:
@@ -17,24 +15,18 @@ def memory_layout(device: torch.device) -> torch.memory_format:
     return torch.channels_last if device.type == "cuda" else torch.contiguous_format
 
 
-def steps_a_second(one_step: Callable[[int], object], net: nn.Module) -> float:
-    """What this machine does of `one_step(step)`, all of a training step but the update; `net` stays as it is.
+def warm_up(one_step: Callable[[int], object], net: nn.Module) -> None:
+    """A few of `one_step(step)`, all of a training step but the update, before a clock starts; `net` stays as it is.
 
-    The first steps are not timed: a GPU library tries out its algorithms on them.
+    On them a GPU library tries out its algorithms, and a network is compiled, which may take minutes.
     """
     before = copy.deepcopy(net.state_dict())
-    on_gpu = next(net.parameters()).is_cuda
     for step in range(WARM_UP_STEPS):
         one_step(step)
-    _wait(on_gpu)
-    start = time.perf_counter()
-    for step in range(TIMED_STEPS):
-        one_step(step)
-    _wait(on_gpu)
-    took = time.perf_counter() - start
+    if next(net.parameters()).is_cuda:
+        torch.cuda.synchronize()
     net.load_state_dict(before)
     net.zero_grad(set_to_none=True)
-    return TIMED_STEPS / took
 
 
 def learning_rate_share(progress: float, head_only_share: float, warmup_share: float) -> float:

@@ -83,7 +83,7 @@ def run_jobs(jobs: Sequence[TrainingJob], records: Sequence[Record], devices: Se
 
 
 class _Place:
-    """A device with the pictures that lie on it; clean twins take the place of the others when a job wants them."""
+    """A device with the pictures that lie on it; clean twins take the place of as many as a job wants."""
 
     def __init__(self, records: Sequence[Record], device: str) -> None:
         self.records, self.device = list(records), torch.device(device)

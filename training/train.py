@@ -12,13 +12,13 @@ import numpy as np
 import torch
 from torch import nn
 
-from training.checkpoint import blend, read_whole, save_network, take_over, write_whole
+from training.checkpoint import read_whole, save_network, take_over, write_whole
 from training.config import Preset, Schedule
 from training.dataset import PictureBank
 from training.finding import FinderBatches, finder_loss
 from training.manifest import Record
 from training.model import backbone_parameters, new_network
-from training.pace import learning_rate_share, memory_layout, steps_a_second
+from training.pace import learning_rate_share, memory_layout, warm_up
 from training.reading import ReaderBatches, reader_loss
 from training.team import ALONE, Team
 
@@ -45,7 +45,6 @@ class Job:
     about: dict  # plain facts that are stored with the weights, and that a resumed run must share
     team: Team = ALONE
     compiled: bool = False
-    start: Path | None = None  # checkpoint of the same network that it went on from
 
 
 def train_task(
@@ -62,6 +61,7 @@ def train_task(
     """Train the `finder` or the `reader` on these pictures; returns it with averaged weights, in evaluation mode.
 
     It begins with what fits it in the checkpoint in the folder `start`, or without one with the ImageNet weights.
+    One whose layers all fit learns more gently, at `going_on_rate` of the learning rate.
     Every member of `team` calls this with the same arguments but for `bank`, which holds the member's share of the
     records' pictures on its device. `compiled` fuses the network's operations first.
     """
@@ -89,9 +89,9 @@ def train_task(
         about["went_on_from"] = hashlib.sha256(begun.read_bytes()).hexdigest()
         team.say(f"{task}: goes on from {start}, {len(new)} of its tensors are new")
         if not new:
-            schedule = replace(schedule, head_only_share=0.0)
-    same = None if new else begun
-    return fit(net, Job(task, batches.draw, loss, schedule, seed, folder, about, team, compiled, same))
+            gentler = schedule.going_on_rate * schedule.learning_rate
+            schedule = replace(schedule, head_only_share=0.0, learning_rate=gentler)
+    return fit(net, Job(task, batches.draw, loss, schedule, seed, folder, about, team, compiled))
 
 
 def fit(net: nn.Module, job: Job) -> nn.Module:
@@ -105,7 +105,7 @@ def fit(net: nn.Module, job: Job) -> nn.Module:
         net.load_state_dict(read_whole(final_path)["weights"])
         return net.eval()
     else:
-        run.plan()
+        run.begin()
     saved = reported = time.monotonic()
     while (done := job.team.agree(run.progress())) < 1:
         run.step(done)
@@ -120,8 +120,6 @@ def fit(net: nn.Module, job: Job) -> nn.Module:
     run.report()
     if run.device.type == "cuda":
         job.team.say(f"{job.name}: {torch.cuda.max_memory_allocated() / 2**30:.1f} GiB of GPU memory at most")
-    if job.start and job.schedule.kept_of_start:
-        blend(run.averaged, job.start, job.schedule.kept_of_start)
     if job.team.speaks:
         save_network(final_path, run.averaged, job.about)
         state_path.unlink(missing_ok=True)
@@ -145,7 +143,7 @@ class _Run:
         )
         on_gpu = self.device.type == "cuda"
         self.optimiser = torch.optim.AdamW(groups, lr=1.0, weight_decay=self.schedule.weight_decay, fused=on_gpu)
-        self.layout, self.total_steps = memory_layout(self.device), self.schedule.steps
+        self.layout = memory_layout(self.device)
         for each in (self.net, self.averaged):
             each.to(memory_format=self.layout)
         self.steps, self.elapsed_s, self.losses, self.running_since = 0, 0.0, {}, time.monotonic()
@@ -154,25 +152,21 @@ class _Run:
             tuple[torch.Tensor, torch.Tensor]
         ] = []  # averaged and current, looked up once: it is every step
 
-    def plan(self) -> None:
-        """With minutes given, measure how many steps they allow."""
+    def begin(self) -> None:
+        """With minutes given, the clock starts after the first steps, which are slow."""
         if self.schedule.minutes:
             started = time.monotonic()
-            rate = self.job.team.agree(steps_a_second(self._work, self.net))
-            self.total_steps = max(20, int(rate * 60 * self.schedule.minutes))
-            images, took = rate * self._batch(), time.monotonic() - started
-            self.job.team.say(
-                f"{self.job.name}: {images:.0f} images/s, {self.total_steps} steps; measured in {took:.0f} s"
-            )
+            warm_up(self._work, self.net)
+            self.job.team.say(f"{self.job.name}: the first steps took {time.monotonic() - started:.0f} s")
         self.running_since = time.monotonic()
 
     def spent_s(self) -> float:
         return self.elapsed_s + time.monotonic() - self.running_since
 
     def progress(self) -> float:
-        """Share of the work done; the clock counts too where minutes are given, so that a slow spell ends in time."""
-        by_steps = self.steps / self.total_steps
-        return max(by_steps, self.spent_s() / (60 * self.schedule.minutes)) if self.schedule.minutes else by_steps
+        """Share of the work done: of the minutes, where they are given, else of the steps."""
+        minutes = self.schedule.minutes
+        return self.spent_s() / (60 * minutes) if minutes else self.steps / self.schedule.steps
 
     def _batch(self) -> int:
         """Pictures a step, of all members."""
@@ -233,13 +227,12 @@ class _Run:
         self.recent = [*self.recent[-3:], (spent, self.steps)]
         (since, before), (until, now) = self.recent[0], self.recent[-1]
         pace = (now - before) / (until - since) if until > since and now > before else self.steps / max(spent, 1e-6)
-        left = (self.total_steps - self.steps) / max(pace, 1e-6)
-        if self.schedule.minutes:
-            left = min(left, 60 * self.schedule.minutes - spent)
+        minutes = self.schedule.minutes
+        left = 60 * minutes - spent if minutes else (self.schedule.steps - self.steps) / max(pace, 1e-6)
         named = " ".join(f"{name} {value:.3f}" for name, value in losses.items())
         rate = self.optimiser.param_groups[0]["lr"]
         self.job.team.say(
-            f"{self.job.name}: {self.steps}/{self.total_steps} {named} lr {rate:.1e} "
+            f"{self.job.name}: step {self.steps} {named} lr {rate:.1e} "
             f"{pace * self._batch():.0f} images/s {spent:.0f} s spent {max(left, 0):.0f} s left"
         )
 
@@ -250,7 +243,6 @@ class _Run:
             "averaged": self.averaged.state_dict(),
             "optimiser": self.optimiser.state_dict(),
             "steps": self.steps,
-            "total_steps": self.total_steps,
             "elapsed_s": self.spent_s(),
             "about": self.job.about,
         }
@@ -262,6 +254,6 @@ class _Run:
         self.net.load_state_dict(state["net"])
         self.averaged.load_state_dict(state["averaged"])
         self.optimiser.load_state_dict(state["optimiser"])
-        self.steps, self.total_steps = state["steps"], state["total_steps"]
+        self.steps = state["steps"]
         self.elapsed_s, self.running_since = state["elapsed_s"], time.monotonic()
-        self.job.team.say(f"{self.job.name}: goes on at step {self.steps} of {self.total_steps}")
+        self.job.team.say(f"{self.job.name}: goes on at step {self.steps}")

@@ -1,12 +1,15 @@
 """Manifests with something wrong in them: named, never guessed."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
+import torch
+from PIL import Image
 
 from tests.training.drawn_pictures import draw_folder
-from training.dataset import load_upright
+from training.dataset import load_bank, load_upright
 from training.manifest import DatasetError, read_manifests
 
 
@@ -110,3 +113,17 @@ def test_turned_pictures_are_loaded_upright(tmp_path: Path):
     exif[0x0112] = 6
     picture.save(tmp_path / "turned.jpg", exif=exif)
     assert load_upright(tmp_path / "turned.jpg", 512).shape == (40, 20, 3)
+
+
+@pytest.mark.parametrize(("share", "white"), [(0.0, []), (0.5, [2, 5]), (1.0, [0, 2, 4, 5])])
+def test_a_share_of_the_pictures_with_a_clean_twin_are_the_twin(
+    folder: Path, tmp_path: Path, share: float, white: list[int]
+):
+    twin = tmp_path / "white.png"
+    Image.new("RGB", (32, 24), "white").save(twin)
+    records = [
+        replace(record, clean_path=twin if at in (0, 2, 4, 5) else None)
+        for at, record in enumerate(read_manifests([folder]))
+    ]
+    bank = load_bank(records, 64, torch.device("cpu"), 1, share, False)
+    assert [at for at in range(len(records)) if bank.pixels[at, :, :24, :32].min() == 255] == white
