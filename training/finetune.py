@@ -30,8 +30,8 @@ from training.unfold import begun_from
 OWNED_SHARE = 0.3  # of the pictures that a batch draws from; the renders keep what the photos do not show
 MOST_RENDERS = 2000  # held in memory beside the owned photos
 SCHEDULES = {
-    "full": Schedule(steps=400, batch=32, learning_rate=8e-4, head_only_share=0.0, average_decay=0.99),
-    "small": Schedule(steps=6, batch=8, learning_rate=8e-4, head_only_share=0.0, average_decay=0.9),
+    "full": Schedule(400, 32, learning_rate=2e-4, going_on_rate=1.0, head_only_share=0.0, average_decay=0.99),
+    "small": Schedule(6, 8, learning_rate=2e-4, going_on_rate=1.0, head_only_share=0.0, average_decay=0.9),
 }
 
 

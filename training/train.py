@@ -168,6 +168,10 @@ class _Run:
         minutes = self.schedule.minutes
         return self.spent_s() / (60 * minutes) if minutes else self.steps / self.schedule.steps
 
+    def _at(self) -> str:
+        """How far it is in steps; how many there will be is known only where no clock ends them."""
+        return f"step {self.steps}" + ("" if self.schedule.minutes else f" of {self.schedule.steps}")
+
     def _batch(self) -> int:
         """Pictures a step, of all members."""
         return self.schedule.batch * self.job.team.size
@@ -232,7 +236,7 @@ class _Run:
         named = " ".join(f"{name} {value:.3f}" for name, value in losses.items())
         rate = self.optimiser.param_groups[0]["lr"]
         self.job.team.say(
-            f"{self.job.name}: step {self.steps} {named} lr {rate:.1e} "
+            f"{self.job.name}: {self._at()} {named} lr {rate:.1e} "
             f"{pace * self._batch():.0f} images/s {spent:.0f} s spent {max(left, 0):.0f} s left"
         )
 
@@ -256,4 +260,4 @@ class _Run:
         self.optimiser.load_state_dict(state["optimiser"])
         self.steps = state["steps"]
         self.elapsed_s, self.running_since = state["elapsed_s"], time.monotonic()
-        self.job.team.say(f"{self.job.name}: goes on at step {self.steps}")
+        self.job.team.say(f"{self.job.name}: goes on at {self._at()}")

@@ -102,7 +102,7 @@ def journey(store, small_run, renders, save_always, tmp_path_factory: pytest.Tem
 
 def test_a_stopped_run_leaves_the_old_model_and_goes_on(journey: Journey):
     assert journey.stopped == journey.before
-    assert "finder: goes on at step 4" in journey.said
+    assert "finder: goes on at step 4 of 6" in journey.said
 
 
 def test_thirty_photos_go_all_the_way(journey: Journey, store: Path):
