@@ -51,3 +51,6 @@ SMALLEST_EVIDENCE_PX: Final = 40
 
 EVIDENCE_WIDTH_PX: Final = 500
 """The photo width for which `SMALLEST_EVIDENCE_PX` is counted."""
+
+FAIR_SUBJECT_FRACTION: Final = 0.06
+"""In a fair close photo the values are asked of what covers this share of it; anything smaller is background."""

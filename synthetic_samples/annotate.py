@@ -9,6 +9,7 @@ from classifier.taxonomy import (
     ACTUATOR_HEAD,
     CONTROL_BOX,
     EVIDENCE_WIDTH_PX,
+    FAIR_SUBJECT_FRACTION,
     SMALLEST_EVIDENCE_PX,
     SMALLEST_SUBJECT_FRACTION,
 )
@@ -23,9 +24,13 @@ _EDGE_ON = 0.3
 """Cosine under which a button or display that turns away from the camera loses what tells its value."""
 _WHOLE_BOX_PX = 600
 _WHOLE_HEAD_PX = 400
-_FAIR_BOX_SHARE = 0.06
 _FAIR_EVIDENCE_PX = 2.5 * SMALLEST_EVIDENCE_PX  # ten by ten pixels: a person can name it, not only see it
-_FAIR_PACK_PX = 625  # 25 by 25: a pack is named by its shape, and the sliver that one behind the unit shows has none
+_FAIR_PX = {
+    "stacked_pack": 625,  # 25 by 25: a pack is named by its shape, and a sliver behind the unit has none
+    "hung_pack": 625,
+    "twist_knob": 400,  # 20 by 20: to whoever names it blind, a smaller one is a collar and its neck a gap
+    "pull_twist_knob": 400,
+}
 _SHORTEST_NECK_M = 0.015
 _NECK_SHARE = 0.3
 """Of the shortest neck seen from the side: a thinner sliver of it looks like the gap under a tight knob."""
@@ -66,7 +71,7 @@ def is_fair(scene: Scene, subjects: list[dict]) -> bool:
     read = [
         subject
         for subject in subjects
-        if subject["kind"] in (CONTROL_BOX, ACTUATOR_HEAD) and _area(subject["box"]) >= _FAIR_BOX_SHARE
+        if subject["kind"] in (CONTROL_BOX, ACTUATOR_HEAD) and _area(subject["box"]) >= FAIR_SUBJECT_FRACTION
     ]
     if scene.framing != "close" or scene.conditions or not read:
         return False
@@ -77,7 +82,7 @@ def is_fair(scene: Scene, subjects: list[dict]) -> bool:
 def _clear(concept: Concept) -> bool:
     """Tabs are named by being two that face each other: one block beside a neck could be anything."""
     both = concept.get("weaker_px", SMALLEST_EVIDENCE_PX) >= SMALLEST_EVIDENCE_PX
-    enough = _FAIR_PACK_PX if concept["value"] in ("stacked_pack", "hung_pack") else _FAIR_EVIDENCE_PX
+    enough = _FAIR_PX.get(concept["value"], _FAIR_EVIDENCE_PX)
     return both and concept["visible"] and concept["evidence_px"] >= enough and "possible" not in concept
 
 

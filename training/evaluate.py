@@ -16,7 +16,7 @@ from training.measures import Share
 from training.merging import readings_of
 from training.ood import Gate, compare
 from training.perfect_reader import perfect_figures
-from training.scores import Judged, figures, generation_figures, judged, lowering_figures
+from training.scores import Judged, fair_ones, figures, generation_figures, judged, lowering_figures
 from training.sheets import write_sheets
 from training.two_photos import FIGURES, answered, lifts_of, two_photo_figures
 
@@ -30,7 +30,7 @@ def evaluate(weights: Path, records: Sequence[Record], out: Path, workers: int) 
     model, catalogue = Model.load(weights), load(DEMO_CATALOGUE)
     raw = collect_raw(weights, records, workers)  # the networks look once: at what they serve from, and at all else
     photos = judge_readings(records, readings_of(raw, records, model), catalogue, model)
-    groups = {ALL: photos, FAIR: [photo for photo in photos if photo.record.fair]}
+    groups = {ALL: photos, FAIR: fair_ones(photos)}
     result = {
         "model": {"version": model.info.version}
         | {f"{part}_sha256": model.metadata[part]["sha256"] for part in ("finder", "reader")},

@@ -43,6 +43,12 @@ class Subject:
     cut_off: bool
     concepts: dict[str, Reading]
 
+    @property
+    def area(self) -> float:
+        """Share of the picture that the box covers."""
+        left, top, right, bottom = self.box
+        return (right - left) * (bottom - top)
+
 
 @dataclass(frozen=True)
 class Record:

@@ -9,7 +9,7 @@ from classifier.taxonomy import NOT_VISIBLE
 from guidance.catalogue import Catalogue
 from training.config import CLASSES
 from training.manifest import Reading, Record
-from training.scores import Judged, figures, judged
+from training.scores import Judged, fair_ones, figures, judged
 from training.two_photos import answered, lifts_of, two_photo_figures
 
 Priors = Mapping[str, Mapping[str, float]]
@@ -41,7 +41,7 @@ def perfect_figures(records: Sequence[Record], catalogue: Catalogue, model: Mode
     found = {}
     for certainty in CERTAINTIES:
         photos = [_perfect(record, certainty, catalogue, model) for record in records]
-        fair = figures([photo for photo in photos if photo.record.fair], catalogue)
+        fair = figures(fair_ones(photos), catalogue)
         two_photos = two_photo_figures(lifts_of(photos, catalogue, model), catalogue)
         found[str(certainty)] = {"fair_confirmed": fair["confirmed"], "two_photos": two_photos}
     return found

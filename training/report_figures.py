@@ -22,7 +22,7 @@ from training.measures import (
     false_positives_at_recall,
     share,
 )
-from training.scores import Judged, confirmed_and_wrong, figures, true_generation
+from training.scores import Judged, confirmed_and_wrong, fair_ones, figures, true_generation
 
 EVIDENCE_EDGES_PX = (40, 80, 160, 320, 640, 1280, 2560, math.inf)
 DISTANCE_EDGES_M = (0.0, 0.4, 0.6, 0.9, 1.3, 2.0, 3.0, math.inf)
@@ -37,7 +37,7 @@ def report_figures(photos: Sequence[Judged], catalogue: Catalogue, rng: np.rando
     return {
         "photos": len(photos),
         "all": figures(photos, catalogue),
-        "fair": figures([photo for photo in photos if photo.record.fair], catalogue),
+        "fair": figures(fair_ones(photos), catalogue),
         "reliability": {concept: _reliability(photos, concept, rng) for concept in CONCEPTS},
         "risk": {part: _risk(_answers(photos, part, catalogue), rng) for part in ("generation", "lowering")},
         "sets": {concept: _sets(photos, concept, rng) for concept in CONCEPTS},

@@ -1,12 +1,20 @@
 """Judged photos to figures, each with its number of cases and a 95 % interval."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from classifier.identify import PhotoReading, SubjectReading
-from classifier.taxonomy import ACTUATOR_HEAD, CONCEPTS, CONTROL_BOX, CONTROL_BOX_CONCEPTS, SUBJECTS, UNLISTED
+from classifier.taxonomy import (
+    ACTUATOR_HEAD,
+    CONCEPTS,
+    CONTROL_BOX,
+    CONTROL_BOX_CONCEPTS,
+    FAIR_SUBJECT_FRACTION,
+    SUBJECTS,
+    UNLISTED,
+)
 from guidance.answer_model import Answer
 from guidance.catalogue import Catalogue
 from training.collect import match
@@ -23,16 +31,27 @@ class Judged:
     reading: PhotoReading
     answer: Answer
     matches: tuple[int, ...]  # for each subject that was read the number of the true one, or -1
+    asked_from: float = 0.0  # the share of the picture from which on a subject's values are asked
 
     def true_subject(self, kind: str) -> Subject | None:
         """The only subject of a kind; None where the picture shows none or several."""
         subjects = [subject for subject in self.record.subjects if subject.kind == kind]
         return subjects[0] if len(subjects) == 1 else None
 
+    def asked_subject(self, kind: str) -> Subject | None:
+        """The only subject of a kind, where its values are asked."""
+        subject = self.true_subject(kind)
+        return subject if subject and subject.area >= self.asked_from else None
+
 
 def judged(record: Record, reading: PhotoReading, answer: Answer) -> Judged:
     """Match what was read with the truth."""
     return Judged(record, reading, answer, tuple(match(reading.subjects, record)))
+
+
+def fair_ones(photos: Sequence[Judged]) -> list[Judged]:
+    """The fair close photos, asked only about what stands in front: of the background no evidence is promised."""
+    return [replace(photo, asked_from=FAIR_SUBJECT_FRACTION) for photo in photos if photo.record.fair]
 
 
 def figures(photos: Sequence[Judged], catalogue: Catalogue) -> dict:
@@ -53,7 +72,7 @@ def figures(photos: Sequence[Judged], catalogue: Catalogue) -> dict:
 
 def generation_figures(photos: Sequence[Judged], catalogue: Catalogue) -> dict:
     """How often the likeliest generation is the true one (`unlisted` included), and what was decided."""
-    boxes = [photo for photo in photos if photo.true_subject(CONTROL_BOX)]
+    boxes = [photo for photo in photos if photo.asked_subject(CONTROL_BOX)]
     outcome = {id(p): p.answer.control_box.favourite == true_generation(p, catalogue) for p in boxes}
     listed = [p for p in boxes if true_generation(p, catalogue) != UNLISTED]
     shown = [p for p in boxes if all(r.visible for r in p.true_subject(CONTROL_BOX).concepts.values())]
@@ -70,7 +89,7 @@ def generation_figures(photos: Sequence[Judged], catalogue: Catalogue) -> dict:
 
 def lowering_figures(photos: Sequence[Judged]) -> dict:
     """How often the likeliest mechanism is the true one where the picture settles it, and the set open where not."""
-    shown = [p for p in photos if _lowering(p) and _lowering(p).visible]
+    shown = [p for p in photos if p.asked_subject(ACTUATOR_HEAD) and _lowering(p).visible]
     settled = [p for p in shown if len(_lowering(p).possible) == 1]
     open_ones = [p for p in shown if len(_lowering(p).possible) > 1]
     outcome = {id(p): p.answer.actuator.favourite == _lowering(p).value for p in settled}
@@ -108,9 +127,9 @@ def _confirmed(photos: Sequence[Judged], catalogue: Catalogue) -> dict:
     for photo in photos:
         box, head = photo.answer.control_box, photo.answer.actuator
         wrong += confirmed_and_wrong(photo, catalogue).values()
-        if photo.true_subject(CONTROL_BOX) and true_generation(photo, catalogue) != UNLISTED:
+        if photo.asked_subject(CONTROL_BOX) and true_generation(photo, catalogue) != UNLISTED:
             boxes.append(box.decision == "confirmed")
-        if _lowering(photo):
+        if photo.asked_subject(ACTUATOR_HEAD):
             heads.append(head.decision == "confirmed")
     return {
         "wrong": share(wrong).as_dict(),
@@ -162,10 +181,11 @@ def _coverage(found: Share) -> dict:
 
 def _read(photo: Judged, concept: str) -> list[tuple[SubjectReading, Reading]]:
     pairs = zip(photo.reading.subjects, photo.matches, strict=True)
+    subjects = [(read, photo.record.subjects[number]) for read, number in pairs if number >= 0]
     return [
-        (read, photo.record.subjects[number].concepts[concept])
-        for read, number in pairs
-        if number >= 0 and concept in read.concepts
+        (read, true.concepts[concept])
+        for read, true in subjects
+        if concept in read.concepts and true.area >= photo.asked_from
     ]
 
 

@@ -48,6 +48,12 @@ def test_a_fair_picture_cuts_nothing_off_not_even_a_hand_control() -> None:
     sliver, slab = ({"value": "hung_pack", "visible": True, "evidence_px": px} for px in (300, 700))
     assert is_fair(scene, [box | {"concepts": {"battery": slab}}])
     assert not is_fair(scene, [box | {"concepts": {"battery": sliver}}])
+    collar, knob = ({"value": "twist_knob", "visible": True, "evidence_px": px} for px in (390, 410))
+    head = box | {"kind": ACTUATOR_HEAD}
+    assert is_fair(scene, [head | {"concepts": {"lowering": knob}}])
+    assert not is_fair(scene, [head | {"concepts": {"lowering": collar}}])
+    behind = {"kind": ACTUATOR_HEAD, "box": (0, 0, 0.2, 0.2), "cut_off": False, "visible_fraction": 0.9}
+    assert is_fair(scene, [box, behind | {"concepts": {"lowering": collar}}])
     assert not is_fair(replace(scene, conditions=("dark",)), [box])
 
 

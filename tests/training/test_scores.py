@@ -15,7 +15,7 @@ from guidance.catalogue import DEMO_CATALOGUE, Catalogue, load
 from training.card import BEGIN, END, CardError, write_card
 from training.config import CLASSES
 from training.manifest import Reading, Record, Subject
-from training.scores import Judged, figures, judged, true_generation
+from training.scores import Judged, fair_ones, figures, judged, true_generation
 
 BOX, ELSEWHERE = (0.2, 0.2, 0.6, 0.6), (0.7, 0.7, 0.95, 0.95)
 SEALED_TOP = {"stop_position": "top", "battery": "built_in", "service_buttons": "none", "charge_display": "lamp_row"}
@@ -29,8 +29,8 @@ def catalogue() -> Catalogue:
     return load(DEMO_CATALOGUE)
 
 
-def truth(kind: str, values: dict[str, str], possible: tuple[str, ...] = ()) -> Subject:
-    return Subject(kind, BOX, False, {c: Reading(v, True, possible or (v,), 100.0) for c, v in values.items()})
+def truth(kind: str, values: dict[str, str], possible: tuple[str, ...] = (), box: tuple = BOX) -> Subject:
+    return Subject(kind, box, False, {c: Reading(v, True, possible or (v,), 100.0) for c, v in values.items()})
 
 
 def said(kind: str, values: dict[str, str], box: tuple = BOX, sure: float = 0.999) -> SubjectReading:
@@ -78,6 +78,20 @@ def test_a_confirmed_answer_that_is_wrong_is_counted(catalogue: Catalogue):
     assert right.answer.control_box.decision == "confirmed"
     found = figures([right, wrong, nothing], catalogue)["confirmed"]["wrong"]
     assert (found["hits"], found["n"]) == (2, 3)
+
+
+def test_fair_photos_ask_about_what_stands_in_front_alone(catalogue: Catalogue):
+    """The head is 0.16 of the picture, the box 0.04; what is confirmed of either must be right all the same."""
+    far = (0.7, 0.7, 0.9, 0.9)
+    box, head = truth("control_box", NO_GENERATION, box=far), truth("actuator_head", {"lowering": "none"})
+    read = (said("control_box", SEALED_TOP, far), said("actuator_head", {"lowering": "none"}))
+    pictured = [photo((box, head), read)]
+    asked, all_ = figures(fair_ones(pictured), catalogue), figures(pictured, catalogue)
+    for name, one in (("lowering", 1), ("generation", 0)):
+        assert (asked[name]["right"]["n"], all_[name]["right"]["n"]) == (one, 1)
+    assert (asked["concepts"]["battery"]["accuracy"]["n"], all_["concepts"]["battery"]["accuracy"]["n"]) == (0, 1)
+    assert asked["concepts"]["lowering"]["accuracy"]["n"] == 1 and asked["finder"]["all"]["recall"]["n"] == 2
+    assert asked["confirmed"]["wrong"] == all_["confirmed"]["wrong"] and all_["confirmed"]["wrong"]["hits"] == 1
 
 
 def test_an_open_mechanism_counts_by_its_set_and_not_by_its_favourite(catalogue: Catalogue):
