@@ -25,10 +25,12 @@ _EDGE_ON = 0.3
 _WHOLE_BOX_PX = 600
 _WHOLE_HEAD_PX = 400
 _FAIR_EVIDENCE_PX = 2.5 * SMALLEST_EVIDENCE_PX  # ten by ten pixels: a person can name it, not only see it
-_FAIR_PX = {
+_FAIR_PX = {  # more where less was not named rightly by who did not know it
+    "service_buttons": 160,
+    "charge_display": 160,
     "stacked_pack": 625,  # 25 by 25: a pack is named by its shape, and a sliver behind the unit has none
     "hung_pack": 625,
-    "twist_knob": 400,  # 20 by 20: to whoever names it blind, a smaller one is a collar and its neck a gap
+    "twist_knob": 400,  # 20 by 20: a smaller one is a collar, and its neck a gap
     "pull_twist_knob": 400,
 }
 _SHORTEST_NECK_M = 0.015
@@ -76,13 +78,13 @@ def is_fair(scene: Scene, subjects: list[dict]) -> bool:
     if scene.framing != "close" or scene.conditions or not read:
         return False
     whole = all(not subject["cut_off"] and subject["visible_fraction"] >= 0.6 for subject in subjects)
-    return whole and all(_clear(concept) for subject in read for concept in subject["concepts"].values())
+    return whole and all(_clear(name, concept) for subject in read for name, concept in subject["concepts"].items())
 
 
-def _clear(concept: Concept) -> bool:
+def _clear(name: str, concept: Concept) -> bool:
     """Tabs are named by being two that face each other: one block beside a neck could be anything."""
     both = concept.get("weaker_px", SMALLEST_EVIDENCE_PX) >= SMALLEST_EVIDENCE_PX
-    enough = _FAIR_PX.get(concept["value"], _FAIR_EVIDENCE_PX)
+    enough = max(_FAIR_EVIDENCE_PX, *(_FAIR_PX.get(key, 0) for key in (name, concept["value"])))
     return both and concept["visible"] and concept["evidence_px"] >= enough and "possible" not in concept
 
 

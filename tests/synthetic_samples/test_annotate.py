@@ -48,6 +48,10 @@ def test_a_fair_picture_cuts_nothing_off_not_even_a_hand_control() -> None:
     sliver, slab = ({"value": "hung_pack", "visible": True, "evidence_px": px} for px in (300, 700))
     assert is_fair(scene, [box | {"concepts": {"battery": slab}}])
     assert not is_fair(scene, [box | {"concepts": {"battery": sliver}}])
+    for concept in ("service_buttons", "charge_display"):  # their absence too
+        thin, plain = ({"value": "none", "visible": True, "evidence_px": px} for px in (150, 170))
+        assert is_fair(scene, [box | {"concepts": {concept: plain}}])
+        assert not is_fair(scene, [box | {"concepts": {concept: thin}}])
     collar, knob = ({"value": "twist_knob", "visible": True, "evidence_px": px} for px in (390, 410))
     head = box | {"kind": ACTUATOR_HEAD}
     assert is_fair(scene, [head | {"concepts": {"lowering": knob}}])
