@@ -2,9 +2,10 @@
 
 Every photo and every answer is a `Source` about one feature: a concept of the taxonomy, or a trait that only questions
 reach. It weighs each value v of its feature by a likelihood L(v). A photo's reading p gives
-L(v) = p(v) / prior(v) + p(not_visible), where prior(v) is how often the network saw v among visible ones in training,
-less a share of doubt that the model brings along (`ReadingFacts`): it bounds what one photo can say, so that answers
-can still overturn one that misled the network. An answer gives L(v) = P(answer | v), from the catalogue. A photo that
+L(v) = p(v) / prior(v) + p(not_visible), where prior(v) is how often the pictures that p was fitted on had v, in view or
+not: by Bayes' rule p(v) / prior(v) is proportional to P(photo shows v so | v), rarely shown values included. Less a
+share of doubt that the model brings along (`ReadingFacts`): it bounds what one photo can say, so that answers can
+still overturn one that misled the network. An answer gives L(v) = P(answer | v), from the catalogue. A photo that
 does not show the feature has L = 1 throughout and so changes nothing.
 
 The posterior is exact: every combination of features is a hypothesis (`hypotheses.py`) whose prior is multiplied by

@@ -1,6 +1,7 @@
 """Turn the exported networks' logits into honest probabilities, from a split that neither training nor reports use."""
 
 import json
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -84,7 +85,7 @@ def _fit_concepts(reader: dict, raw: Sequence[RawPhoto], records: Sequence[Recor
         probabilities = softmax(logits, temperature, offsets)
         reader["temperatures"][concept] = temperature
         reader["offsets"][concept] = dict(zip(CLASSES[concept], offsets.tolist(), strict=True))
-        reader["concept_priors"][concept] = _mix(concept, targets)
+        reader["concept_priors"][concept] = _mix(concept, records)
         reader["set_thresholds"][concept] = set_thresholds(probabilities, truths, CLASSES[concept], COVERAGE)
         right = probabilities.argmax(axis=1) == truths
         errors[concept] = {"n": len(truths), "calibration_error": calibration_error(probabilities.max(axis=1), right)}
@@ -92,10 +93,11 @@ def _fit_concepts(reader: dict, raw: Sequence[RawPhoto], records: Sequence[Recor
     return errors
 
 
-def _mix(concept: str, targets: np.ndarray) -> dict[str, float]:
-    """How often each value is met where it can be seen, in what the probabilities were fitted on; one more of each."""
-    seen = targets[:, :-1].sum(axis=0) + 1.0
-    return dict(zip(CONCEPTS[concept], (seen / seen.sum()).tolist(), strict=True))
+def _mix(concept: str, records: Sequence[Record]) -> dict[str, float]:
+    """How often each value is met, in view or not, in what the probabilities were fitted on; one more of each."""
+    met = Counter(s.concepts[concept].value for record in records for s in record.subjects if concept in s.concepts)
+    total = sum(met.values()) + len(CONCEPTS[concept])
+    return {value: (met[value] + 1) / total for value in CONCEPTS[concept]}
 
 
 def finder_bars(raw: Sequence[RawPhoto], temperature: float) -> dict[str, float]:

@@ -8,7 +8,7 @@ import pytest
 from classifier.ours import FeatureSpace, Ours
 from classifier.quality import Quality
 from classifier.taxonomy import SUBJECTS
-from training.calibrate import HIGHEST_BAR, concept_cases, finder_bars, thresholds
+from training.calibrate import HIGHEST_BAR, _mix, concept_cases, finder_bars, thresholds
 from training.collect import RawPhoto, RawSubject, collect_readings, match
 from training.config import CLASSES, KINDS, OTHER
 from training.manifest import Reading, Record, Subject, read_manifests
@@ -68,6 +68,14 @@ def test_only_answered_and_matched_boxes_are_cases():
     assert len(gate().accepted(photo)) == 2
     logits, targets, truths = concept_cases([photo], [record(HEAD)], "lowering", gate())
     assert logits.shape == (1, 5) and truths.tolist() == [0] and targets[0].tolist() == [1, 0, 0, 0, 0]
+
+
+def test_a_value_is_met_as_often_when_it_is_out_of_view():
+    """By hand: two with tabs, of which one hides them, and one without; one more of each of the four."""
+    tabs = {view: {"lowering": Reading("squeeze_tabs", view, ("squeeze_tabs",), 90.0)} for view in (True, False)}
+    heads = [HEAD, *(Subject("actuator_head", BOX, False, concepts) for concepts in tabs.values())]
+    met = _mix("lowering", [record(head) for head in heads])
+    assert met == pytest.approx({"none": 2 / 7, "squeeze_tabs": 3 / 7, "twist_knob": 1 / 7, "pull_twist_knob": 1 / 7})
 
 
 def test_each_true_subject_is_matched_once_by_the_likeliest_box():
