@@ -85,6 +85,7 @@ async function sent(request) {
   if (request.status < 300) return location.replace(form.dataset.done);
   const told = new DOMParser().parseFromString(request.responseText, "text/html").querySelector("main");
   document.querySelector("main").replaceWith(told);
+  say("");
   told.focus();
 }
 

@@ -68,6 +68,17 @@ def test_a_large_photo_is_shrunk_sent_and_answered_with_its_parts_marked(site, d
     assert page.evaluate("document.querySelector('svg image').getBBox().width") > 0
 
 
+def test_a_file_that_is_refused_is_no_longer_looked_at(site, device, tmp_path: Path) -> None:
+    page = device().new_page()
+    to_photo(page)
+    (tmp_path / "no_picture.jpg").write_bytes(b"no picture")
+    page.locator("#picture").set_input_files(tmp_path / "no_picture.jpg")
+    expect(page.get_by_role("heading", level=1)).to_have_text("That is no photo that we can read")
+    expect(page.get_by_role("status")).to_be_empty()
+    page.get_by_role("link", name="Go back").click()
+    expect(page.locator("#picture")).to_have_count(1)
+
+
 def test_a_photo_taken_without_a_connection_waits_and_is_sent_once(site, device, photo_file: Path) -> None:
     phone = device()
     page = phone.new_page()
