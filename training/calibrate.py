@@ -94,7 +94,7 @@ def _fit_concepts(reader: dict, raw: Sequence[RawPhoto], records: Sequence[Recor
 
 
 def _mix(concept: str, records: Sequence[Record]) -> dict[str, float]:
-    """How often each value is met, in view or not, in what the probabilities were fitted on; one more of each."""
+    """How often each value is met in these pictures, in view or not; one more of each."""
     met = Counter(s.concepts[concept].value for record in records for s in record.subjects if concept in s.concepts)
     total = sum(met.values()) + len(CONCEPTS[concept])
     return {value: (met[value] + 1) / total for value in CONCEPTS[concept]}
