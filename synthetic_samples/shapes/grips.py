@@ -7,7 +7,7 @@ from synthetic_samples.geometry import cylinder, turned
 
 KNOB_FAMILIES = {
     "train": ("lobed", "ridged", "ring_grip", "rosette", "toothed", "winged", "waved"),
-    "calibration": ("scooped", "two_tiers"),
+    "calibration": ("scooped", "two_tiers", "handwheel", "bell"),
     "heldout": ("waved_cone", "barrel_grip"),
 }
 _FINEST_FLUTE_M = 0.007
@@ -26,6 +26,8 @@ def fluted(rng: np.random.Generator, family: str, radius: float, height: float) 
         return [CrossSection.circle(size, 16).translate((at * np.cos(a), at * np.sin(a))) for a in angles]
 
     pitch = 2 * np.pi * radius / count
+    if family == "handwheel":
+        return _handwheel(rng, radius, height, ring(radius * 0.9, radius * 0.1))
     if family == "waved":
         return _waved(rng, radius, height, most)
     if family == "lobed":
@@ -63,6 +65,10 @@ def fluted(rng: np.random.Generator, family: str, radius: float, height: float) 
         outline = CrossSection.circle(radius, 96) - CrossSection.batch_boolean(ring(radius, pitch * 0.36), OpType.Add)
     if family == "waved_cone":
         return Manifold.extrude(outline, height, 0, 0.0, (0.72, 0.72))
+    if family == "bell":  # wide at the rim, drawn in towards its top
+        z = np.linspace(0, height, 9)
+        bell = radius * (1.0 - 0.38 * np.sin(np.pi / 2 * z / height) ** 2)
+        return Manifold.extrude(outline, height) ^ turned([(0, 0), *zip(bell, z, strict=True), (0, height)], 48)
     if family == "two_tiers":
         return Manifold.extrude(outline, height * 0.55) + Manifold.extrude(outline.scale((0.72, 0.72)), height)
     if family == "ring_grip":  # a rim on a disc, hollow from above
@@ -80,6 +86,17 @@ def fluted(rng: np.random.Generator, family: str, radius: float, height: float) 
     if rng.random() < 0.3:
         body = body + cylinder(radius * 1.04, height * 0.18).translate((0, 0, height * 0.82))
     return body
+
+
+def _handwheel(rng: np.random.Generator, radius: float, height: float, bumps: list[CrossSection]) -> Manifold:
+    """A rim with bumps, carried by a few spokes, with open sectors between them."""
+    rim = CrossSection.batch_boolean([CrossSection.circle(radius * 0.92, 64), *bumps], OpType.Add)
+    wheel = Manifold.extrude(rim - CrossSection.circle(radius * 0.72, 48), height * 0.6).translate((0, 0, height * 0.2))
+    spoke = CrossSection.square((radius * 0.8, radius * rng.uniform(0.2, 0.35)), True).translate((radius * 0.4, 0))
+    turns = np.arange(int(rng.integers(3, 6)))
+    spokes = [Manifold.extrude(spoke.rotate(360 / len(turns) * k), height * 0.4) for k in turns]
+    hub = cylinder(radius * rng.uniform(0.4, 0.55), height)
+    return Manifold.batch_boolean([wheel, hub, *(s.translate((0, 0, height * 0.3)) for s in spokes)], OpType.Add)
 
 
 def _waved(rng: np.random.Generator, radius: float, height: float, most: int) -> Manifold:

@@ -19,7 +19,7 @@ ACTUATOR_FAMILIES = {
         "stepped_case",
         "assembled",
     ),
-    "calibration": ("drum", "tapered_case"),
+    "calibration": ("drum", "tapered_case", "lantern", "brick_pair"),
     "heldout": ("teardrop", "angled_motor", "egg"),
 }
 
@@ -132,6 +132,30 @@ def _tapered_case(rng: np.random.Generator, r: float):
     return [Manifold.batch_hull(slices)], half, min(d * 0.85 / 2, r * 1.5 * narrow)
 
 
+def _lantern(rng: np.random.Generator, r: float):
+    """A gear case of six sides that swells in the middle, the motor hanging beside it."""
+    gear_r, half = r * rng.uniform(1.5, 2.0), rng.uniform(0.04, 0.065)
+    six = CrossSection.circle(gear_r * 1.12, 6)
+    slices = [
+        Manifold.extrude(six.scale((share, share)), 0.004).translate((0, 0, z))
+        for share, z in ((0.86, -half), (1.15, -half * 0.3), (1.15, half * 0.3), (0.86, half - 0.004))
+    ]
+    motor_r = rng.uniform(0.018, 0.028)
+    motor = cylinder(motor_r, rng.uniform(0.07, 0.13), motor_r * 0.9).rotate((180, 0, 0))
+    return [Manifold.batch_hull(slices), motor.translate((gear_r + motor_r, 0, half * 0.7))], half, gear_r * 0.9
+
+
+def _brick_pair(rng: np.random.Generator, r: float):
+    """Two bricks of unlike size joined by a slab: gear on the axis, motor beside it."""
+    side, half = r * rng.uniform(2.6, 3.4), rng.uniform(0.03, 0.05)
+    gear = rounded_block(side, side, 2 * half, side * rng.uniform(0.04, 0.15))
+    w, d, h = rng.uniform(0.04, 0.07), side * rng.uniform(0.6, 0.95), rng.uniform(0.08, 0.14)
+    gap, up = rng.uniform(0.006, 0.02), float(rng.choice([-1, 1])) * half * 0.6
+    motor = rounded_block(w, d, h, w * rng.uniform(0.05, 0.2)).translate((side / 2 + gap + w / 2, 0, up))
+    slab = block(side / 2 + gap + w / 2, d * 0.6, half).translate((side / 4 + gap / 2 + w / 4, 0, 0))
+    return [gear + slab, motor], half, side / 2
+
+
 def _egg(rng: np.random.Generator, r: float):
     """A housing round on all sides, cut flat where fork and tube leave it."""
     gear_r, half = r * rng.uniform(1.5, 2.0), rng.uniform(0.035, 0.06)
@@ -234,6 +258,8 @@ HEADS = {
     "stepped_case": _stepped_case,
     "drum": _drum,
     "tapered_case": _tapered_case,
+    "lantern": _lantern,
+    "brick_pair": _brick_pair,
     "teardrop": _teardrop,
     "angled_motor": _angled_motor,
     "egg": _egg,

@@ -7,7 +7,7 @@ from synthetic_samples.geometry import bevelled_prism, block, cylinder, rod, rou
 
 TAB_FAMILIES = {
     "train": ("paddles", "pads", "ears", "studs", "plates", "fins", "wings"),
-    "calibration": ("clips", "hooks"),
+    "calibration": ("clips", "hooks", "discs"),
     "heldout": ("wedges", "loops"),
 }
 
@@ -45,6 +45,10 @@ def tab(rng: np.random.Generator, family: str, collar_r: float, collar_h: float)
         long = tall * rng.uniform(0.7, 1.3)
         arm = block(out + 0.004, wide, 0.005).translate((collar_r + out / 2 - 0.002, 0, z))
         return arm + rounded_block(0.006, wide, long, 0.0025).translate((collar_r + out, 0, z + long * 0.4))
+    if family == "discs":  # round keys on a short stem, pressed from both sides
+        size = min(wide, tall) * rng.uniform(0.5, 0.65)
+        stem = rod((collar_r - 0.004, 0, z), (collar_r + out, 0, z), size * 0.5)
+        return stem + rod((collar_r + out * 0.7, 0, z), (collar_r + out, 0, z), size * 1.25)
     if family == "loops":
         ring = CrossSection.circle(wide * 0.5, 32) - CrossSection.circle(wide * 0.27, 24)
         loop = Manifold.extrude(ring, tall * 0.4).translate((collar_r + wide * 0.42, 0, z - tall * 0.2))
