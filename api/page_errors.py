@@ -23,8 +23,8 @@ def wants_page(request: Request) -> bool:
     return "text/html" in request.headers.get("accept", "") and not request.url.path.startswith("/v1/")
 
 
-def error_page(request: Request, status: int, headers: dict | None) -> HTMLResponse:
-    """The page for this status, with the way back into the case that it came from."""
+def error_page(request: Request, status: int, headers: dict | None, told: str | None = None) -> HTMLResponse:
+    """The page for this status, with the way back into the case that it came from; `told` says it more exactly."""
     pages: Pages = request.app.state.pages
     parts = request.url.path.split("/")
     language = pages.language(parts[1]) or pages.asked(request)
@@ -33,6 +33,9 @@ def error_page(request: Request, status: int, headers: dict | None) -> HTMLRespo
     if parts[2:3] == ["staff"]:
         back = "/".join(parts[:5]) if len(parts) > 5 else f"/{language.tag}/staff/cases"
     title, words = map(language.say, WORDS.get(status, OURS))
+    if told:
+        exactly = language.said(told)
+        words = exactly[:1].upper() + exactly[1:]
     page = pages.show("message.html", language, "/", status, title=title, words=words, back=back)
     page.headers.update(headers or {})
     return page

@@ -73,11 +73,17 @@ class RequestTooLarge(Exception):
 
 
 def problem(
-    request: Request, status: int, title: str, detail: str, headers: dict | None = None, **more: object
+    request: Request,
+    status: int,
+    title: str,
+    detail: str,
+    headers: dict | None = None,
+    page_words: str | None = None,
+    **more: object,
 ) -> Response:
     """One problem document; a page for a browser. `type` names the kind of problem and stays between releases."""
     if wants_page(request):
-        return error_page(request, status, headers)
+        return error_page(request, status, headers, page_words)
     body = {
         "type": "urn:hoistlore:problem:" + title.lower().replace(" ", "-").replace("'", ""),
         "title": title,
@@ -118,6 +124,8 @@ async def _failure(request: Request, error: errors.HoistloreError) -> Response:
     if not status:
         return await _fault(request, error)
     more = {"photo": error.name} if isinstance(error, errors.PhotoError) else {}
+    if isinstance(error, errors.UnreadablePhoto | errors.PhotoTooLarge):
+        more["page_words"] = error.reason
     return problem(request, status, title, str(error), **more)
 
 

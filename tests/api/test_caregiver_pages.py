@@ -211,14 +211,19 @@ def test_the_same_photo_twice_is_one_photo(phone: TestClient) -> None:
 
 
 @pytest.mark.parametrize(
-    ("data", "status", "told"),
-    [(b"", 422, "That did not work"), (b"no picture", 415, "That is no photo that we can read"),
-     (PHOTO[: len(PHOTO) // 2], 422, "That did not work")],
-)  # fmt: skip
-def test_a_photo_that_cannot_be_read_is_said_so_and_the_case_goes_on(phone, data: bytes, status: int, told) -> None:
+    ("data", "status", "told", "why"),
+    [
+        (b"", 422, "That did not work", "The file is empty (0 bytes). Send the photo again."),
+        (b"no picture", 415, "That is no photo that we can read", "Take a photo with the camera"),
+        (PHOTO[: len(PHOTO) // 2], 422, "That did not work", "The JPEG file is cut off or damaged."),
+    ],
+)
+def test_a_photo_that_cannot_be_read_is_said_so_and_the_case_goes_on(
+    phone, data: bytes, status: int, told: str, why: str
+) -> None:
     here = to_photo(phone)
     page = send(phone, here, data)
-    assert (page.status_code, heading(page)) == (status, told)
+    assert (page.status_code, heading(page)) == (status, told) and why in words(page)
     assert f'href="{here}"' in page.text
     assert heading(phone.get(here)).startswith("Take a photo")
 
