@@ -29,7 +29,10 @@ MOST_NAMED = 3
 
 @dataclass(frozen=True)
 class Mark:
-    """One part marked in a photo: a number, where it is in the drawing's coordinates, and what was read off it."""
+    """One part marked in a photo: a number, where it is in the drawing's coordinates, and what was read off it.
+
+    `disc_x` and `disc_y` are where its number stands: on the corner, but whole in the picture.
+    """
 
     number: int
     name: str
@@ -39,6 +42,8 @@ class Mark:
     y: float
     width: float
     height: float
+    disc_x: float
+    disc_y: float
 
 
 @dataclass(frozen=True)
@@ -123,22 +128,30 @@ def _marked(photo: CasePhoto, shown: bool, catalogue: Catalogue, language: Langu
     reading = photo.reading
     scale = SHOWN_PX / max(reading.width, reading.height)
     width, height = reading.width * scale, reading.height * scale
+    # Lines and numbers keep their size on a telephone: the drawing is shown about 330 px wide there.
+    line, disc = width / 110, width / 22
     marks = tuple(
-        _mark(number, subject, width, height, catalogue, language) for number, subject in enumerate(reading.subjects, 1)
+        _mark(number, subject, (width, height), line + disc, catalogue, language)
+        for number, subject in enumerate(reading.subjects, 1)
     )
     problems = [language.say(ADVICE[problem]) for problem in reading.quality.problems]
     if not marks and not problems:
         problems = [language.say("Nothing of a lift was found in this photo.")]
     named = ", ".join(f"{mark.number} {mark.name}" for mark in marks)
     words = language.fill("Your photo with these parts marked: {parts}.", parts=named) if marks else problems[0]
-    # Lines and numbers keep their size on a telephone: the drawing is shown about 330 px wide there.
-    return MarkedPhoto(photo.id, shown, width, height, width / 110, width / 22, words, marks, tuple(problems))
+    return MarkedPhoto(photo.id, shown, width, height, line, disc, words, marks, tuple(problems))
 
 
 def _mark(
-    number: int, subject: SubjectReading, width: float, height: float, catalogue: Catalogue, language: Language
+    number: int,
+    subject: SubjectReading,
+    size: tuple[float, float],
+    rim: float,
+    catalogue: Catalogue,
+    language: Language,
 ) -> Mark:
-    left, top, right, bottom = subject.box
+    """A subject's mark in a drawing of this size, its number at least `rim` away from the edge."""
+    (width, height), (left, top, right, bottom) = size, subject.box
     red, green, blue = LINE_OF_KIND[subject.kind]
     return Mark(
         number=number,
@@ -149,6 +162,8 @@ def _mark(
         y=round(top * height, 1),
         width=round((right - left) * width, 1),
         height=round((bottom - top) * height, 1),
+        disc_x=round(min(max(left * width, rim), width - rim), 1),
+        disc_y=round(min(max(top * height, rim), height - rim), 1),
     )
 
 

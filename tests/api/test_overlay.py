@@ -3,10 +3,14 @@
 import numpy as np
 from PIL import Image
 
+from api.caregiver_told import _marked
+from api.case_photos import CasePhoto
+from api.languages import SOURCE, load_languages
 from api.overlay import LINE_OF_KIND, LONGEST_SIDE_PX, PAPER, draw_overlay
 from classifier.identify import ConceptReading, Model, PhotoReading, Quality, SubjectReading, read_photo
 from classifier.photo import EXIF_ORIENTATION, PhotoLimits
 from classifier.taxonomy import CONCEPTS, SUBJECTS
+from guidance.catalogue import DEMO_CATALOGUE, load
 from tests.toy_networks import blob_photo, encoded
 
 LIMITS = PhotoLimits()
@@ -73,3 +77,15 @@ def test_a_label_hides_nothing_that_was_found_where_there_is_room() -> None:
     data = encoded(Image.new("RGB", (640, 480), (90, 90, 90)))
     image = draw_overlay(data, PhotoReading("p", 640, 480, Quality(True, ()), (subject,)), LIMITS)
     assert share_of(image.crop((200, 20, 380, 230)), PAPER) == 0
+
+
+def test_the_number_of_a_part_at_the_very_edge_stays_whole() -> None:
+    corners = ((0.0, 0.0, 0.4, 0.4), (0.98, 0.99, 1.0, 1.0), (0.5, 0.5, 0.7, 0.7))
+    subjects = tuple(SubjectReading("charger", corner, 0.9, {}) for corner in corners)
+    photo = CasePhoto("a", PhotoReading("p", 480, 640, Quality(True, ()), subjects))
+    shown = _marked(photo, True, load(DEMO_CATALOGUE), load_languages()[SOURCE])
+    for mark in shown.marks:
+        assert shown.disc <= mark.disc_x <= shown.width - shown.disc
+        assert shown.disc <= mark.disc_y <= shown.height - shown.disc
+    inner = shown.marks[2]
+    assert (inner.disc_x, inner.disc_y) == (inner.x, inner.y)
