@@ -80,8 +80,8 @@ def _fit_concepts(reader: dict, raw: Sequence[RawPhoto], records: Sequence[Recor
     """
     errors = {}
     for concept in CONCEPTS:
-        logits, targets, truths = concept_cases(raw, records, concept, gate)
-        temperature, offsets = fit_scaling(logits, targets)
+        logits, truths = concept_cases(raw, records, concept, gate)
+        temperature, offsets = fit_scaling(logits, np.eye(len(CLASSES[concept]))[truths])
         probabilities = softmax(logits, temperature, offsets)
         reader["temperatures"][concept] = temperature
         reader["offsets"][concept] = dict(zip(CLASSES[concept], offsets.tolist(), strict=True))
@@ -128,21 +128,20 @@ def thresholds(raw: Sequence[RawPhoto], records: Sequence[Record], gate: Gate) -
 
 def concept_cases(
     raw: Sequence[RawPhoto], records: Sequence[Record], concept: str, gate: Gate
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Logits (n, k), soft targets (n, k) and true columns (n,) of one concept, over subjects that are answered."""
+) -> tuple[np.ndarray, np.ndarray]:
+    """Logits (n, k) and true columns (n,) of one concept, over subjects that are answered.
+
+    What a picture leaves open counts by what is true, too: how sure it makes one is how often one is right.
+    """
     classes = CLASSES[concept]
-    logits, targets, truths = [], [], []
+    logits, truths = [], []
     for photo, record in zip(raw, records, strict=True):
         for subject in gate.accepted(photo):
             if subject.matched < 0 or concept not in CONCEPTS_OF[subject.kind]:
                 continue
-            reading = record.subjects[subject.matched].concepts[concept]
-            open_values = reading.possible if reading.visible else (reading.truth,)
             logits.append(subject.logits[concept])
-            targets.append([(value in open_values) / len(open_values) for value in classes])
-            truths.append(classes.index(reading.truth))
-    shape = (len(logits), len(classes))
-    return np.array(logits).reshape(shape), np.array(targets, float).reshape(shape), np.array(truths, dtype=int)
+            truths.append(classes.index(record.subjects[subject.matched].concepts[concept].truth))
+    return np.array(logits).reshape(len(logits), len(classes)), np.array(truths, dtype=int)
 
 
 def _finder_temperature(raw: Sequence[RawPhoto]) -> float:

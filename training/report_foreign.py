@@ -67,7 +67,7 @@ def raw_figures(raw: Sequence[RawPhoto], records: Sequence[Record], model: Model
     gate = Gate.of(model)
     errors, kinds_of_sets = {}, {}
     for concept in CONCEPTS:
-        logits, _, truths = concept_cases(raw, records, concept, gate)
+        logits, truths = concept_cases(raw, records, concept, gate)
         errors[concept] = {"n": len(truths), "temperature": recipe["temperatures"][concept]}
         offsets = [recipe["offsets"][concept][value] for value in recipe["concepts"][concept]]
         calibrated = softmax(logits, recipe["temperatures"][concept], offsets)
