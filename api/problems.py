@@ -124,7 +124,7 @@ async def _failure(request: Request, error: errors.HoistloreError) -> Response:
     if not status:
         return await _fault(request, error)
     more = {"photo": error.name} if isinstance(error, errors.PhotoError) else {}
-    if isinstance(error, errors.UnreadablePhoto | errors.PhotoTooLarge):
+    if isinstance(error, errors.UnreadablePhoto | errors.PhotoTooLarge):  # of what is no photo the page says more
         more["page_words"] = error.reason
     return problem(request, status, title, str(error), **more)
 
