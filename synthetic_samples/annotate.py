@@ -36,6 +36,8 @@ _FAIR_PX = {  # more where less was not named rightly by who did not know it
 _SHORTEST_NECK_M = 0.015
 _NECK_SHARE = 0.3
 """Of the shortest neck seen from the side: a thinner sliver of it looks like the gap under a tight knob."""
+_KNOB_SHARE = 0.2
+"""Of the smallest knob at an end: where the head would hide more of it, nobody can say that there is none."""
 _LOOKING = {"front": np.eye(4), "left": turn((0, 0, 1), -90), "right": turn((0, 0, 1), 90)}  # -y looks to that side
 
 Concept = dict[str, object]
@@ -145,6 +147,19 @@ def pixels_per_tangent(scene: Scene) -> float:
 
 def _hull_area(points: np.ndarray) -> float:
     """Area of the convex hull of (N, 2) points."""
+    x, y = _hull(points).T
+    return float(abs(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2)
+
+
+def _within(points: np.ndarray, hull: np.ndarray) -> np.ndarray:
+    """Which of the points (N, 2) lie inside a convex outline (M, 2), as `_hull` gives it; (N,) bool."""
+    edges, to_points = np.roll(hull, -1, axis=0) - hull, points[:, None] - hull
+    sides = edges[:, 0] * to_points[..., 1] - edges[:, 1] * to_points[..., 0]
+    return (sides >= 0).all(axis=1)
+
+
+def _hull(points: np.ndarray) -> np.ndarray:
+    """Corners (M, 2) of the convex hull of (N, 2) points, from x towards y."""
     order = np.lexsort((points[:, 1], points[:, 0]))
     chains = []
     for sequence in (points[order], points[order][::-1]):
@@ -154,9 +169,7 @@ def _hull_area(points: np.ndarray) -> float:
                 chain.pop()
             chain.append(point)
         chains += chain[:-1]
-    hull = np.array(chains)
-    x, y = hull[:, 0], hull[:, 1]
-    return float(abs(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2)
+    return np.array(chains)
 
 
 def _cross(a: np.ndarray, b: np.ndarray) -> float:
@@ -240,11 +253,14 @@ def _entry(value: str, evidence_px: float) -> Concept:
 
 def _lowering(scene: Scene, truth: Truth, px: Mapping[str, float]) -> Concept:
     value = truth.values["lowering"]
-    if value == "none":  # a mechanism may sit at either end
-        fork_end = px.get("actuator_head/fork", 0) + px.get("actuator_head/plain_end", 0)
-        tube_end = 2 * px.get("actuator_tube/root", 0) + px.get("actuator_head/collar", 0)
+    if value == "none":  # a mechanism may sit at either end, and the head may hide it there
+        ends = {
+            "fork": px.get("actuator_head/fork", 0) + px.get("actuator_head/plain_end", 0),
+            "tube": 2 * px.get("actuator_tube/root", 0) + px.get("actuator_head/collar", 0),
+        }
         whole = sum(count for label, count in px.items() if label.startswith("actuator_head/"))
-        return _entry(value, min(fork_end, tube_end) if whole >= _WHOLE_HEAD_PX else 0)
+        told = [min(seen, _knob_would_show(scene, truth, truth.knob_places[end])) for end, seen in ends.items()]
+        return _entry(value, min(told) if whole >= _WHOLE_HEAD_PX else 0)
     grip = sum(count for label, count in px.items() if label.startswith("actuator_head/mechanism"))
     entry = _entry(value, grip)
     if value == "squeeze_tabs":
@@ -255,6 +271,18 @@ def _lowering(scene: Scene, truth: Truth, px: Mapping[str, float]) -> Concept:
         if neck < max(SMALLEST_EVIDENCE_PX, _NECK_SHARE * side_on):
             entry["possible"] = ["twist_knob", "pull_twist_knob"]
     return entry
+
+
+def _knob_would_show(scene: Scene, truth: Truth, place: np.ndarray) -> float:
+    """Pixels (500 px photo) of the smallest knob at this place (N, 3) that motor and gear would not hide."""
+    looking, points = scene.camera.axes[2], project(scene, place)
+    hidden = np.zeros(len(place), bool)
+    for solid in truth.housing:
+        if (solid.mean(axis=0) - place.mean(axis=0)) @ looking < 0:  # nearer than the knob would be
+            hidden |= _within(points, _hull(project(scene, solid)))
+    share = 1 - float(hidden.mean())
+    area = _hull_area(points) * (EVIDENCE_WIDTH_PX / max(scene.width, scene.height)) ** 2
+    return share * area if share >= _KNOB_SHARE else 0.0
 
 
 def _shortest_neck(scene: Scene, truth: Truth) -> tuple[float, float]:

@@ -21,7 +21,8 @@ class Truth:
 
     Of a box: `mounts`, by concept the frame of what tells its value, whose -y looks outward (`shapes/draft.py`).
     Of an actuator: `axis` is the outward direction of the end with the lowering mechanism, `end_point` the middle
-    of the mechanism, `neck_m` its bare neck's length and `knob_radius_m` its knob's radius, both 0 without.
+    of the mechanism, `neck_m` its bare neck's length and `knob_radius_m` its knob's radius, both 0 without;
+    `housing` are points round motor and gear, a set (N, 3) each, `knob_places` those of `Actuator.knob_places`.
     """
 
     kind: str
@@ -34,6 +35,8 @@ class Truth:
     knob_radius_m: float = 0.0
     number: int | None = None
     mounts: dict[str, np.ndarray] = field(default_factory=dict)
+    housing: tuple[np.ndarray, ...] = ()
+    knob_places: dict[str, np.ndarray] = field(default_factory=dict)
 
     @property
     def name(self) -> str:
@@ -42,13 +45,19 @@ class Truth:
 
     def moved(self, transform: np.ndarray) -> "Truth":
         turned = transform[:3, :3]
+
+        def carried(points: np.ndarray) -> np.ndarray:
+            return points @ turned.T + transform[:3, 3]
+
         return replace(
             self,
-            outline=self.outline @ turned.T + transform[:3, 3],
+            outline=carried(self.outline),
             frame=transform @ self.frame,
             mounts={concept: transform @ mount for concept, mount in self.mounts.items()},
             axis=None if self.axis is None else turned @ self.axis,
-            end_point=None if self.end_point is None else turned @ self.end_point + transform[:3, 3],
+            end_point=None if self.end_point is None else carried(self.end_point),
+            housing=tuple(carried(points) for points in self.housing),
+            knob_places={end: carried(points) for end, points in self.knob_places.items()},
         )
 
 
@@ -89,6 +98,8 @@ def actuator_truth(built: Actuator) -> Truth:
         end_point,
         built.neck_m,
         built.knob_radius_m,
+        housing=tuple(outline_of([solid]) for solid in built.housing),
+        knob_places=built.knob_places,
     )
 
 

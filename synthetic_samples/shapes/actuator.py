@@ -30,7 +30,8 @@ class Actuator:
     """Pieces along z: tube and rod go up (+z), the fork end is down (-z), the gear housing is round the origin.
 
     `mechanism_axis`: outward direction of the mechanism's end (unit vector) or None; `length`: from the fork's eye to
-    the rod's eye in metres; `solids`: the head without tube and rod.
+    the rod's eye in metres; `solids`: the head without tube and rod, `housing`: its motor and gear alone;
+    `knob_places`: where there is no mechanism, points (N, 3) round the smallest knob that could be, by end.
     """
 
     pieces: list[Piece]
@@ -42,6 +43,8 @@ class Actuator:
     fork_z: float
     rod_z: float
     solids: list[Manifold]
+    housing: list[Manifold]
+    knob_places: dict[str, np.ndarray]
 
 
 def actuator(rng: np.random.Generator, lowering: str, style: str, reach: float | None = None) -> Actuator:
@@ -63,7 +66,8 @@ def actuator(rng: np.random.Generator, lowering: str, style: str, reach: float |
     fork_pieces, fork_z = _fork(rng, fork_start, tube_radius)
     pieces += fork_pieces
     tube_start = gear_half + (built.length_m if end == "tube" else 0.0)
-    rod_z = _tube_and_rod(rng, pieces, tube_start, gear_half, tube_radius, reach)
+    widest = built.radius_m if lowering == "none" and tube_start > gear_half else np.inf
+    rod_z = _tube_and_rod(rng, pieces, tube_start, gear_half, tube_radius, widest, reach)
     _details(rng, pieces, head, gear_radius)
     solids = [piece.solid for piece in pieces if isinstance(piece, Part) and piece.label.startswith("actuator_head")]
     return Actuator(
@@ -76,6 +80,8 @@ def actuator(rng: np.random.Generator, lowering: str, style: str, reach: float |
         fork_z,
         rod_z,
         solids,
+        head,
+        {e: mechanisms.knob_place(e, z, gear_radius, tube_radius) for e, z in tip.items() if lowering == "none"},
     )
 
 
@@ -128,7 +134,13 @@ def _bolt(rng: np.random.Generator, half: float, radius: float) -> Manifold:
 
 
 def _tube_and_rod(
-    rng: np.random.Generator, pieces: list[Piece], start: float, gear_half: float, r: float, reach: float | None
+    rng: np.random.Generator,
+    pieces: list[Piece],
+    start: float,
+    gear_half: float,
+    r: float,
+    widest: float,
+    reach: float | None,
 ) -> float:
     """Outer tube (from inside the head), rod and eye. Returns the height of the rod's eye."""
     tube_length = rng.uniform(0.22, 0.42) if reach is None else reach * rng.uniform(0.55, 0.75)
@@ -138,7 +150,7 @@ def _tube_and_rod(
     pieces.append(Part(cylinder(r, top - gear_half + 0.004).translate((0, 0, gear_half - 0.004)), tube_material))
     pieces.append(Part(cylinder(r * 1.004, 0.03).translate((0, 0, start)), tube_material, "actuator_tube/root"))
     if rng.random() < 0.45:
-        pieces.append(_collar(rng, start, r))
+        pieces.append(_collar(rng, start, r, widest))
     pieces.append(Part(cylinder(r * 1.12, 0.014).translate((0, 0, top - 0.012)), rubber(rng)))
     pieces.append(
         Part(cylinder(r * 0.6, rod_length).translate((0, 0, top)), Material((0.7, 0.7, 0.72), 0.15, metallic=1.0))
@@ -147,9 +159,12 @@ def _tube_and_rod(
     return top + rod_length
 
 
-def _collar(rng: np.random.Generator, start: float, r: float) -> Part:
-    """A smooth seal, clamp or boot where the tube leaves the head or the mechanism: nothing to work by hand."""
-    wide, tall = r * rng.uniform(1.08, 1.5), rng.uniform(0.006, 0.024)
+def _collar(rng: np.random.Generator, start: float, r: float, widest: float) -> Part:
+    """A smooth seal, clamp or boot where the tube leaves the head or the mechanism: nothing to work by hand.
+
+    On a plain end it is no wider than that: a disc beyond a slimmer piece is a knob beyond its neck to who looks.
+    """
+    wide, tall = min(r * rng.uniform(1.08, 1.5), widest), rng.uniform(0.006, 0.024)
     solid = cylinder(wide, tall, wide * rng.uniform(0.75, 1.0))
     material = rubber(rng) if rng.random() < 0.5 else Material(any_colour(rng), rng.uniform(0.3, 0.7))
     return Part(solid.translate((0, 0, start)), material, "actuator_tube/root")

@@ -25,10 +25,17 @@ SHORTEST_NECK_M = 0.013
 SMALLEST_KNOB_M = 0.018
 """Radius: fingers have to turn it under load."""
 
+SHORTEST_KNOB_M = 0.014
+_SLIMMEST = 0.65
+"""Of the gear's radius."""
+
 
 @dataclass(frozen=True, eq=False)
 class Mechanism:
-    """Pieces that stand on z = 0 (the face of the head) and reach up to `length_m`; `neck_m` is 0 without a neck."""
+    """Pieces that stand on z = 0 (the face of the head) and reach up to `length_m`; `neck_m` is 0 without a neck.
+
+    `radius_m` is that of the knob, the tabs' collar or the plain end, 0 where nothing stands.
+    """
 
     pieces: list[Piece]
     length_m: float
@@ -63,6 +70,19 @@ def mechanism(
     return _plain_end(rng, end, gear_radius, tube_radius)
 
 
+def knob_place(end: str, face_z: float, gear_radius: float, tube_radius: float) -> np.ndarray:
+    """Points (96, 3) round the smallest knob that could sit tight at an end whose face lies at `face_z`; metres."""
+    radius, outward = _smallest_radius(end, gear_radius, tube_radius), -1.0 if end == "fork" else 1.0
+    angles = np.linspace(0, 2 * np.pi, 24, endpoint=False)
+    ring = np.column_stack([radius * np.cos(angles), radius * np.sin(angles), np.full(24, face_z)])
+    heights = np.linspace(0.001, SHORTEST_KNOB_M, 4)
+    return np.concatenate([ring + (0, 0, outward * height) for height in heights])
+
+
+def _smallest_radius(end: str, gear_radius: float, tube_radius: float) -> float:
+    return max(tube_radius * 1.45 if end == "tube" else 0.0, gear_radius * _SLIMMEST, SMALLEST_KNOB_M)
+
+
 def _knob(
     rng: np.random.Generator,
     family: str,
@@ -73,9 +93,8 @@ def _knob(
     knob_material: Material,
 ) -> Mechanism:
     """A fluted knob on the axis, tight on the housing, or beyond a bare neck if it is pulled before it turns."""
-    smallest = tube_radius * 1.45 if end == "tube" else 0.0
-    radius = max(smallest, gear_radius * rng.uniform(0.65, 1.2), SMALLEST_KNOB_M)
-    height = float(np.clip(radius * rng.uniform(0.5, 1.4), 0.014, 0.04))
+    radius = max(_smallest_radius(end, gear_radius, tube_radius), gear_radius * rng.uniform(_SLIMMEST, 1.2))
+    height = float(np.clip(radius * rng.uniform(0.5, 1.4), SHORTEST_KNOB_M, 0.04))
     neck = rng.uniform(SHORTEST_NECK_M, 0.032) if pulled else 0.0
     seat = neck if pulled else rng.uniform(-0.001, 0.0012)
     pieces: list[Piece] = [
@@ -149,7 +168,8 @@ def _plain_end(rng: np.random.Generator, end: str, gear_radius: float, tube_radi
     """Nothing to work by hand."""
     if rng.random() < 0.3:
         return Mechanism([], 0.0)
-    solid, height = plain_end(rng, max(gear_radius * rng.uniform(0.5, 0.95), tube_radius * 1.08))
+    radius = max(gear_radius * rng.uniform(0.5, 0.95), tube_radius * 1.08)
+    solid, height = plain_end(rng, radius)
     material = metal(rng) if rng.random() < 0.5 else Material(any_colour(rng), 0.5)
     label = "actuator_head/plain_end" if end == "fork" else "actuator_head/collar"
-    return Mechanism([Part(solid, material, label)], height)
+    return Mechanism([Part(solid, material, label)], height, radius_m=radius)

@@ -8,9 +8,11 @@ import pytest
 from classifier.taxonomy import ACTUATOR_HEAD, CONTROL_BOX
 from synthetic_samples.annotate import _lowering, annotate, is_fair
 from synthetic_samples.flatten import flatten
-from synthetic_samples.geometry import Material, Part, block, point_z_to, shift
+from synthetic_samples.geometry import Material, Part, block, cylinder, point_z_to, shift
 from synthetic_samples.render import Rendered, render, use_variant
 from synthetic_samples.scene import Scene
+from synthetic_samples.shapes.mechanisms import knob_place
+from synthetic_samples.truths import outline_of
 from tests.synthetic_samples.scenes import SMALL, first_scene
 
 
@@ -142,6 +144,30 @@ def test_a_knob_is_tight_or_pulled_only_where_its_neck_would_show(value, degrees
     truth = replace(scene.truths[0], values={"lowering": value}, knob_radius_m=0.025, end_point=middle, axis=axis)
     read = _lowering(scene, truth, {"actuator_head/mechanism": 900, "actuator_head/neck": neck_px})
     assert read["visible"] and ("possible" in read) == open_values[value]
+
+
+@pytest.mark.parametrize(("degrees", "least", "most"), [
+    (90, 450, 790),  # from the side, both ends free but for the rim of the head, which is nearer
+    (60, 0, 0),  # the far end is behind the head but for slivers: a knob there could not be ruled out
+    (0, 0, 0),
+])  # fmt: skip
+def test_there_is_no_mechanism_only_where_the_head_would_hide_none(degrees: float, least: int, most: int) -> None:
+    """The smallest knob at either end is 36 by 14 mm: 788 pixels of a photo 500 wide, at 1,250 a metre."""
+    scene = first_scene("close", ACTUATOR_HEAD)
+    camera = replace(scene.camera, position=(0.0, 0.0, 0.0), target=(0.0, 1.0, 0.0), view_deg=90.0)
+    scene = replace(scene, camera=camera, width=1000, height=800)
+    half, gear_radius, angle = 0.03, 0.02, np.radians(degrees)
+    ends = {"fork": -half, "tube": half}
+    places = {end: knob_place(end, face_z, gear_radius, 0.01) for end, face_z in ends.items()}
+    housing = (outline_of([cylinder(0.04, 2 * half).translate((0, 0, -half))]),)
+    turned = np.eye(4)
+    turned[:3, 2], turned[:3, 0] = (np.sin(angle), np.cos(angle), 0), (0, 0, 1)
+    turned[:3, 1] = np.cross(turned[:3, 2], turned[:3, 0])
+    turned[:3, 3] = (0, 0.2, 0)
+    truth = replace(scene.truths[0], values={"lowering": "none"}, housing=housing, knob_places=places)
+    seen = {"actuator_head/fork": 9000, "actuator_tube/root": 9000, "actuator_head/housing": 9000}
+    read = _lowering(scene, truth.moved(turned), seen)
+    assert least <= read["evidence_px"] <= most and read["visible"] == (least > 0)
 
 
 def test_evidence_counts_at_the_size_of_a_photo_five_hundred_pixels_wide() -> None:
