@@ -1,13 +1,16 @@
 """Logits to calibrated probabilities, and probabilities to the set of values that cannot be ruled out.
 
-Temperatures, offsets and set thresholds are fitted in training on data that neither training nor reports use; here they
-are only applied.
+Temperatures, offsets, what tells open values apart and set thresholds are fitted in training, on data that neither
+training nor reports use; here they are only applied.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
+
+from classifier.taxonomy import LEFT_OPEN
 
 
 def softmax(logits: np.ndarray, temperature: float, offsets: ArrayLike = 0.0) -> np.ndarray:
@@ -25,14 +28,35 @@ def sigmoid(logits: np.ndarray, temperature: float) -> np.ndarray:
     return 1.0 / (1.0 + np.exp(-np.clip(np.asarray(logits, dtype=np.float64) / temperature, -60.0, 60.0)))
 
 
-def named_probabilities(
-    logits: np.ndarray, values: Sequence[str], temperature: float, offsets: Mapping[str, float]
-) -> dict[str, float]:
-    """Calibrated probability of each named value, in the order of the network's outputs; they sum to 1."""
-    if logits.shape != (len(values),):
-        raise ValueError(f"logits of shape {logits.shape} came, ({len(values)},) is wanted for {list(values)}")
-    moved = [offsets[value] for value in values]
-    return dict(zip(values, softmax(logits, temperature, moved).tolist(), strict=True))
+def told_apart(logits: np.ndarray, pair: tuple[int, int], by: float) -> np.ndarray:
+    """Logits (..., n) with the margin of two classes wider by up to `by`; their odds together stay as they are.
+
+    Taught half of each where a picture leaves two values open, a network puts them side by side there, however well
+    the side to which it leans tells which it is. A margin of half a unit is widened by nearly all of `by`.
+    """
+    told = np.array(logits, dtype=np.float64)
+    one, other = told[..., pair[0]], told[..., pair[1]]
+    both, margin = np.logaddexp(one, other), one - other
+    margin = margin + by * np.tanh(4 * margin)
+    told[..., pair[0]], told[..., pair[1]] = both - np.logaddexp(0, -margin), both - np.logaddexp(0, margin)
+    return told
+
+
+def concept_probabilities(logits: np.ndarray, concept: str, recipe: Mapping[str, Any]) -> np.ndarray:
+    """Calibrated probabilities (..., n) of a concept's logits, by the reader's recipe, in the network's order."""
+    values = recipe["concepts"][concept]
+    if logits.shape[-1] != len(values):
+        raise ValueError(f"logits of shape {logits.shape} came, (..., {len(values)}) is wanted for {list(values)}")
+    if concept in LEFT_OPEN:
+        one, other = (values.index(value) for value in LEFT_OPEN[concept])
+        logits = told_apart(logits, (one, other), recipe["apart"][concept])
+    offsets = [recipe["offsets"][concept][value] for value in values]
+    return softmax(logits, recipe["temperatures"][concept], offsets)
+
+
+def named_probabilities(logits: np.ndarray, concept: str, recipe: Mapping[str, Any]) -> dict[str, float]:
+    """Calibrated probability of each value of a concept by its name, of logits (n,); they sum to 1."""
+    return dict(zip(recipe["concepts"][concept], concept_probabilities(logits, concept, recipe).tolist(), strict=True))
 
 
 def prediction_set(probabilities: Mapping[str, float], thresholds: Mapping[str, float]) -> tuple[str, ...]:

@@ -89,9 +89,7 @@ def _decide(found: Found, logits: Mapping[str, np.ndarray], model: Model) -> Sub
         return None
     concepts = {}
     for concept in CONCEPTS_OF[found.kind]:
-        probabilities = named_probabilities(
-            logits[concept], recipe["concepts"][concept], recipe["temperatures"][concept], recipe["offsets"][concept]
-        )
+        probabilities = named_probabilities(logits[concept], concept, recipe)
         concepts[concept] = ConceptReading(
             probabilities, prediction_set(probabilities, recipe["set_thresholds"][concept])
         )

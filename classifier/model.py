@@ -11,13 +11,13 @@ from classifier.errors import WeightsAltered, WeightsMalformed, WeightsMissing
 from classifier.finder import Finder
 from classifier.ours import NEED_FEATURES, SCORES, FeatureSpace, Ours
 from classifier.reader import FEATURES, Reader
-from classifier.taxonomy import CONCEPTS, NOT_VISIBLE, SUBJECTS
+from classifier.taxonomy import CONCEPTS, LEFT_OPEN, NOT_VISIBLE, SUBJECTS
 
 METADATA_FILE = "model.json"
 FILED = ("finder", "reader", "ours")
 """Parts of the metadata that name a file of their own: both networks and the feature space."""
 
-SCHEMA_VERSION = "3"
+SCHEMA_VERSION = "4"
 
 
 @dataclass(frozen=True)
@@ -114,6 +114,7 @@ def _check(metadata: Any, path: Path) -> None:
             ("reader.temperatures", set(reader["temperatures"]), {"kind", *CONCEPTS}),
             ("reader.offsets", {c: set(o) for c, o in reader["offsets"].items()},
              {c: set(v) for c, v in wanted.items()}),
+            ("reader.apart", set(reader["apart"]), set(LEFT_OPEN)),
             ("reader.set_thresholds", {c: set(t) for c, t in reader["set_thresholds"].items()},
              {c: set(v) for c, v in wanted.items()}),
             ("reader.concept_priors", {c: set(p) for c, p in reader["concept_priors"].items()},

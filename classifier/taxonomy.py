@@ -35,6 +35,9 @@ ACTUATOR_CONCEPTS: Final[dict[str, tuple[str, ...]]] = {
 CONCEPTS: Final[dict[str, tuple[str, ...]]] = {**CONTROL_BOX_CONCEPTS, **ACTUATOR_CONCEPTS}
 """Every concept with its values, in the order of the reader's heads."""
 
+LEFT_OPEN: Final[dict[str, tuple[str, str]]] = {"lowering": ("twist_knob", "pull_twist_knob")}
+"""Two values of a concept between which a photo can leave the choice open, where a neck would be hidden."""
+
 CONCEPTS_OF: Final[dict[str, dict[str, tuple[str, ...]]]] = {
     CONTROL_BOX: CONTROL_BOX_CONCEPTS,
     ACTUATOR_HEAD: ACTUATOR_CONCEPTS,

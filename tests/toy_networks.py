@@ -184,7 +184,7 @@ def _model(name: str, nodes: list, weights: list, outputs: list, input_px: int) 
 def _metadata(hashes: dict[str, str]) -> dict:
     concepts = {concept: [*values, NOT_VISIBLE] for concept, values in CONCEPTS.items()}
     return {
-        "schema_version": "3",
+        "schema_version": "4",
         "version": "toy",
         "finder": {
             "file": "finder.onnx", "sha256": hashes["finder"], "input_px": 320, "stride": 8, "mean": 0.5, "std": 0.5,
@@ -195,6 +195,7 @@ def _metadata(hashes: dict[str, str]) -> dict:
             "looks": [{"margin": 0.15, "mirrored": False}], "kinds": [*SUBJECTS, "other"], "concepts": concepts,
             "temperatures": dict.fromkeys(["kind", *concepts], 1.0),
             "offsets": {concept: dict.fromkeys(values, 0.0) for concept, values in concepts.items()},
+            "apart": {"lowering": 0.0},
             "set_thresholds": {concept: dict.fromkeys(values, 0.9) for concept, values in concepts.items()},
             "coverage": 0.95,
             "concept_priors": {c: dict.fromkeys(values, 1 / len(values)) for c, values in CONCEPTS.items()},

@@ -8,15 +8,15 @@ from pathlib import Path
 
 import numpy as np
 
-from classifier.calibration import softmax
+from classifier.calibration import softmax, told_apart
 from classifier.finder import Finder
 from classifier.model import METADATA_FILE, Model
 from classifier.ours import FeatureSpace, Ours, logit
 from classifier.reader import Reader
-from classifier.taxonomy import CONCEPTS, CONCEPTS_OF, SUBJECTS
+from classifier.taxonomy import CONCEPTS, CONCEPTS_OF, LEFT_OPEN, SUBJECTS
 from training.collect import RawPhoto, collect_raw
 from training.config import CLASSES, COVERAGE, KINDS, OTHER
-from training.conformal import fit_binary_temperature, fit_scaling, fit_temperature, set_thresholds
+from training.conformal import fit_apart, fit_binary_temperature, fit_scaling, fit_temperature, set_thresholds
 from training.export import write_metadata
 from training.manifest import Record
 from training.measures import calibration_error
@@ -74,14 +74,19 @@ def _fit_gate(metadata: dict, raw: Sequence[RawPhoto], records: Sequence[Record]
 
 
 def _fit_concepts(reader: dict, raw: Sequence[RawPhoto], records: Sequence[Record], gate: Gate) -> dict:
-    """Temperature, offsets, set thresholds and mix of values of every concept, into the recipe.
+    """The recipe of every concept: temperature, offsets, what tells open values apart, set thresholds, mix of values.
 
     Returns what is left of calibration error.
     """
     errors = {}
     for concept in CONCEPTS:
         logits, truths = concept_cases(raw, records, concept, gate)
-        temperature, offsets = fit_scaling(logits, np.eye(len(CLASSES[concept]))[truths])
+        targets = np.eye(len(CLASSES[concept]))[truths]
+        if concept in LEFT_OPEN:
+            pair = tuple(CLASSES[concept].index(value) for value in LEFT_OPEN[concept])
+            reader["apart"][concept] = fit_apart(logits, targets, pair)
+            logits = told_apart(logits, pair, reader["apart"][concept])
+        temperature, offsets = fit_scaling(logits, targets)
         probabilities = softmax(logits, temperature, offsets)
         reader["temperatures"][concept] = temperature
         reader["offsets"][concept] = dict(zip(CLASSES[concept], offsets.tolist(), strict=True))

@@ -1,4 +1,4 @@
-"""Temperatures, offsets and prediction-set thresholds: fitted here, applied by `classifier.calibration`."""
+"""Temperatures, offsets, what tells open values apart, set thresholds: `classifier.calibration` applies them."""
 
 import math
 from collections.abc import Sequence
@@ -6,9 +6,10 @@ from collections.abc import Sequence
 import numpy as np
 from scipy.optimize import minimize, minimize_scalar
 
-from classifier.calibration import sigmoid, softmax
+from classifier.calibration import sigmoid, softmax, told_apart
 
 LOWEST_TEMPERATURE, HIGHEST_TEMPERATURE = 0.2, 10.0
+WIDEST_APART = 6.0
 OFFSET_PENALTY = 1.0  # on the squares of offsets, against the summed cross-entropy: a class of few cases moves little
 
 
@@ -20,11 +21,26 @@ def fit_temperature(logits: np.ndarray, targets: np.ndarray) -> float:
     if not len(logits):
         return 1.0
 
-    def cost(log_temperature: float) -> float:
-        probabilities = softmax(logits, math.exp(log_temperature))
-        return float(-(targets * np.log(np.maximum(probabilities, 1e-12))).sum(axis=1).mean())
+    return _least(lambda log_temperature: _cross_entropy(softmax(logits, math.exp(log_temperature)), targets))
 
-    return _least(cost)
+
+def fit_apart(logits: np.ndarray, targets: np.ndarray, pair: tuple[int, int]) -> float:
+    """How far to tell two classes apart (`classifier.calibration.told_apart`), scaled after it, for the least cost.
+
+    Arguments as for `fit_temperature`; 0 without data.
+    """
+    if not len(logits):
+        return 0.0
+
+    def cost(by: float) -> float:
+        told = told_apart(logits, pair, by)
+        return _cross_entropy(softmax(told, *fit_scaling(told, targets)), targets)
+
+    return float(minimize_scalar(cost, bounds=(0.0, WIDEST_APART), method="bounded").x)
+
+
+def _cross_entropy(probabilities: np.ndarray, targets: np.ndarray) -> float:
+    return float(-(targets * np.log(np.maximum(probabilities, 1e-12))).sum(axis=1).mean())
 
 
 def fit_scaling(logits: np.ndarray, targets: np.ndarray) -> tuple[float, np.ndarray]:

@@ -18,7 +18,7 @@ from torch.nn.utils.fusion import fuse_conv_bn_weights
 
 from classifier.model import FILED, METADATA_FILE, SCHEMA_VERSION
 from classifier.ours import FeatureSpace
-from classifier.taxonomy import CONCEPTS, SUBJECTS
+from classifier.taxonomy import CONCEPTS, LEFT_OPEN, SUBJECTS
 from synthetic_samples.part_maps import PARTS
 from training.checkpoint import load_network
 from training.config import CLASSES, COVERAGE, KINDS, LOOKS, STRIDE
@@ -241,6 +241,7 @@ def _metadata(weights: Path, about: dict, differences: dict, manifest_hash: str,
         | {"parts": list(PARTS), "parts_stride": STRIDE}
         | {"temperatures": dict.fromkeys(("kind", *CONCEPTS), 1.0)}
         | {"offsets": {name: dict.fromkeys(values, 0.0) for name, values in classes.items()}}
+        | {"apart": dict.fromkeys(LEFT_OPEN, 0.0)}
         | {"set_thresholds": {name: dict.fromkeys(values, 1.0) for name, values in classes.items()}}
         | {"coverage": COVERAGE}
         | {"concept_priors": {name: dict.fromkeys(values, 1 / len(values)) for name, values in CONCEPTS.items()}}

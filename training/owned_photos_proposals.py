@@ -40,9 +40,7 @@ def _hidden(model: Model, photo: Photo, labelled: Labelled) -> tuple[str, ...]:
     recipe = model.reader.recipe
     hidden = []
     for concept in labelled.values:
-        read = named_probabilities(
-            logits[concept], recipe["concepts"][concept], recipe["temperatures"][concept], recipe["offsets"][concept]
-        )
+        read = named_probabilities(logits[concept], concept, recipe)
         if read[NOT_VISIBLE] > 0.5:
             hidden.append(concept)
     return tuple(hidden)

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from classifier.calibration import softmax
+from classifier.calibration import concept_probabilities, softmax
 from classifier.identify import read_photo
 from classifier.model import Model
 from classifier.photo import PhotoLimits
@@ -69,8 +69,7 @@ def raw_figures(raw: Sequence[RawPhoto], records: Sequence[Record], model: Model
     for concept in CONCEPTS:
         logits, truths = concept_cases(raw, records, concept, gate)
         errors[concept] = {"n": len(truths), "temperature": recipe["temperatures"][concept]}
-        offsets = [recipe["offsets"][concept][value] for value in recipe["concepts"][concept]]
-        calibrated = softmax(logits, recipe["temperatures"][concept], offsets)
+        calibrated = concept_probabilities(logits, concept, recipe)
         for name, probabilities in (("before", softmax(logits, 1.0)), ("after", calibrated)):
             errors[concept][name] = _error(probabilities, truths, rng)
         kinds_of_sets[concept] = compare_sets(calibrated, truths, recipe["coverage"], rng)

@@ -161,13 +161,14 @@ def test_one_changed_bit_is_noticed_and_named(name: str, own_copy: Path) -> None
 @pytest.mark.parametrize(
     ("path", "value", "told"),
     [
-        (["schema_version"], "1", "schema_version is 1, 3 is wanted: another version of this project wrote it"),
+        (["schema_version"], "1", "schema_version is 1, 4 is wanted: another version of this project wrote it"),
         (["finder", "kinds"], ["charger"], "finder.kinds"),
         (["reader", "concepts", "battery"], ["built_in", "not_visible"], "reader.concepts"),
         (["reader", "set_thresholds", "battery"], {"built_in": 0.9}, "set_thresholds"),
         (["reader", "temperatures"], {"kind": 1.0}, "temperatures"),
         (["reader", "offsets", "battery"], {"built_in": 0.9}, "reader.offsets"),
         (["reader", "offsets"], None, "lacks 'offsets'"),
+        (["reader", "apart"], {}, "reader.apart"),
         (["reader", "looks"], None, "lacks 'looks'"),
         (["reader", "looks"], [], "reader.looks"),
         (["reader", "looks"], [{"margin": 0.1}], "reader.looks"),

@@ -8,8 +8,15 @@ from mapie.classification import SplitConformalClassifier
 from sklearn.base import BaseEstimator, ClassifierMixin
 from sklearn.linear_model import LogisticRegression
 
-from classifier.calibration import prediction_set, softmax
-from training.conformal import fit_binary_temperature, fit_scaling, fit_temperature, set_threshold, set_thresholds
+from classifier.calibration import prediction_set, softmax, told_apart
+from training.conformal import (
+    fit_apart,
+    fit_binary_temperature,
+    fit_scaling,
+    fit_temperature,
+    set_threshold,
+    set_thresholds,
+)
 
 COVERAGE = 0.95
 
@@ -133,6 +140,17 @@ def test_scaling_is_the_logistic_regression_that_scikit_learn_fits():
     assert offsets[0] - offsets[1] == pytest.approx(other.intercept_[0], abs=1e-3)
 
 
+@pytest.mark.parametrize("truth", [0.0, 1.5, 3.0])
+def test_finds_how_far_apart_two_classes_have_to_be_told(truth: float):
+    """Classes whose margins a network has pressed together, as it is taught to where half of each is its target."""
+    rng = np.random.default_rng(9)
+    logits = np.column_stack([rng.normal(0, 2, 20_000), rng.normal(0, 2, 20_000), np.zeros(20_000)])
+    logits[:, 2] = logits[:, 1] + rng.normal(0, 0.4, 20_000)
+    chances = softmax(told_apart(logits, (1, 2), truth), 1.0)
+    truths = (rng.random((20_000, 1)) > chances.cumsum(axis=1)).sum(axis=1)
+    assert fit_apart(logits, np.eye(3)[truths], (1, 2)) == pytest.approx(truth, abs=0.15)
+
+
 def test_a_class_that_is_not_met_moves_as_far_as_the_cases_bear():
     few, many = (fit_scaling(np.zeros((n, 2)), np.tile([1.0, 0.0], (n, 1)))[1] for n in (3, 3000))
     assert -1 < few[1] < -0.2 and many[1] < -2
@@ -147,6 +165,7 @@ def test_finds_the_temperature_of_yes_and_no():
 
 def test_without_cases_nothing_is_claimed():
     assert fit_temperature(np.zeros((0, 3)), np.zeros((0, 3))) == 1.0
+    assert fit_apart(np.zeros((0, 3)), np.zeros((0, 3)), (1, 2)) == 0.0
     temperature, offsets = fit_scaling(np.zeros((0, 3)), np.zeros((0, 3)))
     assert temperature == 1.0 and offsets.tolist() == [0, 0, 0]
     thresholds = set_thresholds(np.zeros((0, 2)), np.zeros(0, int), ["a", "b"], COVERAGE)
