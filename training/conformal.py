@@ -10,7 +10,7 @@ from classifier.calibration import sigmoid, softmax, told_apart
 
 LOWEST_TEMPERATURE, HIGHEST_TEMPERATURE = 0.2, 10.0
 WIDEST_APART = 6.0
-OFFSET_PENALTY = 1.0  # on the squares of offsets, against the summed cross-entropy: a class of few cases moves little
+PENALTY = 1.0  # on the squares of offsets and such, against the summed cross-entropy: a class of few cases moves little
 
 
 def fit_temperature(logits: np.ndarray, targets: np.ndarray) -> float:
@@ -27,14 +27,14 @@ def fit_temperature(logits: np.ndarray, targets: np.ndarray) -> float:
 def fit_apart(logits: np.ndarray, targets: np.ndarray, pair: tuple[int, int]) -> float:
     """How far to tell two classes apart (`classifier.calibration.told_apart`), scaled after it, for the least cost.
 
-    Arguments as for `fit_temperature`; 0 without data.
+    Arguments as for `fit_temperature`; penalised as offsets are, and 0 without data.
     """
     if not len(logits):
         return 0.0
 
     def cost(by: float) -> float:
         told = told_apart(logits, pair, by)
-        return _cross_entropy(softmax(told, *fit_scaling(told, targets)), targets)
+        return _cross_entropy(softmax(told, *fit_scaling(told, targets)), targets) + PENALTY * by**2 / len(logits)
 
     return float(minimize_scalar(cost, bounds=(0.0, WIDEST_APART), method="bounded").x)
 
@@ -57,8 +57,8 @@ def fit_scaling(logits: np.ndarray, targets: np.ndarray) -> tuple[float, np.ndar
         softened = logits / math.exp(unknown[0])
         probabilities = softmax(softened, 1.0, unknown[1:])
         gap = probabilities * targets.sum(axis=1, keepdims=True) - targets
-        loss = -(targets * np.log(np.maximum(probabilities, 1e-12))).sum() + OFFSET_PENALTY * (unknown[1:] ** 2).sum()
-        slope = np.append(-(gap * softened).sum(), gap.sum(axis=0) + 2 * OFFSET_PENALTY * unknown[1:])
+        loss = -(targets * np.log(np.maximum(probabilities, 1e-12))).sum() + PENALTY * (unknown[1:] ** 2).sum()
+        slope = np.append(-(gap * softened).sum(), gap.sum(axis=0) + 2 * PENALTY * unknown[1:])
         return loss / len(logits), slope / len(logits)
 
     start = np.append(math.log(fit_temperature(logits, targets)), np.zeros(classes))

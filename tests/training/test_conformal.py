@@ -156,6 +156,14 @@ def test_a_class_that_is_not_met_moves_as_far_as_the_cases_bear():
     assert -1 < few[1] < -0.2 and many[1] < -2
 
 
+@pytest.mark.parametrize(("cases", "least", "most"), [(5, 0.0, 1.0), (3000, 4.0, 6.0)])
+def test_two_classes_are_told_apart_as_far_as_the_cases_bear(cases: int, least: float, most: float):
+    """Where the side that a margin leans to is always right, only the number of cases bounds it."""
+    lean = np.random.default_rng(0).normal(0, 0.2, cases)
+    logits = np.column_stack([np.full(cases, -9.0), lean, np.zeros(cases)])
+    assert least <= fit_apart(logits, np.eye(3)[np.where(lean > 0, 1, 2)], (1, 2)) < most
+
+
 def test_finds_the_temperature_of_yes_and_no():
     rng = np.random.default_rng(2)
     logits = rng.normal(0, 2, 20_000)
