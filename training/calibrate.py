@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from classifier.calibration import softmax, told_apart
+from classifier.calibration import concept_probabilities, told_apart
 from classifier.finder import Finder
 from classifier.model import METADATA_FILE, Model
 from classifier.ours import FeatureSpace, Ours, logit
@@ -81,15 +81,14 @@ def _fit_concepts(reader: dict, raw: Sequence[RawPhoto], records: Sequence[Recor
     errors = {}
     for concept in CONCEPTS:
         logits, truths = concept_cases(raw, records, concept, gate)
-        targets = np.eye(len(CLASSES[concept]))[truths]
+        targets, told = np.eye(len(CLASSES[concept]))[truths], logits
         if concept in LEFT_OPEN:
             pair = tuple(CLASSES[concept].index(value) for value in LEFT_OPEN[concept])
             reader["apart"][concept] = fit_apart(logits, targets, pair)
-            logits = told_apart(logits, pair, reader["apart"][concept])
-        temperature, offsets = fit_scaling(logits, targets)
-        probabilities = softmax(logits, temperature, offsets)
-        reader["temperatures"][concept] = temperature
+            told = told_apart(logits, pair, reader["apart"][concept])
+        reader["temperatures"][concept], offsets = fit_scaling(told, targets)
         reader["offsets"][concept] = dict(zip(CLASSES[concept], offsets.tolist(), strict=True))
+        probabilities = concept_probabilities(logits, concept, reader)
         reader["concept_priors"][concept] = _mix(concept, records)
         reader["set_thresholds"][concept] = set_thresholds(probabilities, truths, CLASSES[concept], COVERAGE)
         right = probabilities.argmax(axis=1) == truths
