@@ -10,6 +10,7 @@ from classifier.taxonomy import (
     CONTROL_BOX,
     EVIDENCE_WIDTH_PX,
     FAIR_SUBJECT_FRACTION,
+    LEFT_OPEN,
     SMALLEST_EVIDENCE_PX,
     SMALLEST_SUBJECT_FRACTION,
 )
@@ -45,7 +46,7 @@ Concept = dict[str, object]
 
 def annotate(scene: Scene, rendered: Rendered) -> tuple[list[dict], list[dict]]:
     """Subjects and look-alikes of a rendered scene, as the manifest lists them (boxes are fractions of the picture)."""
-    scale = (EVIDENCE_WIDTH_PX / max(scene.width, scene.height)) ** 2
+    scale = _evidence_scale(scene) ** 2
     used = np.bincount(rendered.label_ids.ravel(), minlength=len(rendered.labels))
     counts = Counter({label: int(n) for label, n in zip(rendered.labels, used, strict=True) if label})
     subjects = []
@@ -176,6 +177,11 @@ def _cross(a: np.ndarray, b: np.ndarray) -> float:
     return float(a[0] * b[1] - a[1] * b[0])
 
 
+def _evidence_scale(scene: Scene) -> float:
+    """Length in a photo 500 pixels wide, at which evidence is counted, of a pixel of this picture."""
+    return EVIDENCE_WIDTH_PX / max(scene.width, scene.height)
+
+
 def _own(counts: Mapping[str, int], truth: Truth, scale: float) -> dict[str, float]:
     """Pixels by label of the thing of this number, at the scale at which evidence is counted."""
     own = {}
@@ -265,11 +271,11 @@ def _lowering(scene: Scene, truth: Truth, px: Mapping[str, float]) -> Concept:
     entry = _entry(value, grip)
     if value == "squeeze_tabs":
         entry["weaker_px"] = int(min(px.get(f"actuator_head/mechanism/{tab}", 0) for tab in (0, 1)))
-    if value in ("twist_knob", "pull_twist_knob") and entry["visible"]:
+    if value in LEFT_OPEN["lowering"] and entry["visible"]:
         side_on, would_show = _shortest_neck(scene, truth)
         neck = px.get("actuator_head/neck", 0) if value == "pull_twist_knob" else would_show
         if neck < max(SMALLEST_EVIDENCE_PX, _NECK_SHARE * side_on):
-            entry["possible"] = ["twist_knob", "pull_twist_knob"]
+            entry["possible"] = list(LEFT_OPEN["lowering"])
     return entry
 
 
@@ -281,7 +287,7 @@ def _knob_would_show(scene: Scene, truth: Truth, place: np.ndarray) -> float:
         if (solid.mean(axis=0) - place.mean(axis=0)) @ looking < 0:  # nearer than the knob would be
             hidden |= _within(points, _hull(project(scene, solid)))
     share = 1 - float(hidden.mean())
-    area = _hull_area(points) * (EVIDENCE_WIDTH_PX / max(scene.width, scene.height)) ** 2
+    area = _hull_area(points) * _evidence_scale(scene) ** 2
     return share * area if share >= _KNOB_SHARE else 0.0
 
 
@@ -291,6 +297,6 @@ def _shortest_neck(scene: Scene, truth: Truth) -> tuple[float, float]:
     along = abs(float(to_camera @ truth.axis))
     across = float(np.sqrt(max(0.0, 1 - along**2)))
     length = _SHORTEST_NECK_M * across - 0.45 * truth.knob_radius_m * along
-    px_per_m = EVIDENCE_WIDTH_PX / max(scene.width, scene.height) * pixels_per_tangent(scene) / distance
+    px_per_m = _evidence_scale(scene) * pixels_per_tangent(scene) / distance
     px_per_length = px_per_m * 1.1 * truth.knob_radius_m * px_per_m
     return _SHORTEST_NECK_M * px_per_length, max(0.0, length) * px_per_length

@@ -21,7 +21,8 @@ class Truth:
 
     Of a box: `mounts`, by concept the frame of what tells its value, whose -y looks outward (`shapes/draft.py`).
     Of an actuator: `axis` is the outward direction of the end with the lowering mechanism, `end_point` the middle
-    of the mechanism, `neck_m` its bare neck's length and `knob_radius_m` its knob's radius, both 0 without;
+    of the mechanism, `neck_m` its bare neck's length and `knob_radius_m` the radius of its knob,
+    or of what stands there instead, both 0 without;
     `housing` are points round motor and gear, a set (N, 3) each, `knob_places` those of `Actuator.knob_places`.
     """
 
