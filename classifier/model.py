@@ -17,7 +17,7 @@ METADATA_FILE = "model.json"
 FILED = ("finder", "reader", "ours")
 """Parts of the metadata that name a file of their own: both networks and the feature space."""
 
-SCHEMA_VERSION = "4"
+SCHEMA_VERSION = "5"
 
 
 @dataclass(frozen=True)
@@ -37,12 +37,13 @@ class ModelInfo:
 class ReadingFacts:
     """What has to be known of a reader to weigh its readings.
 
-    `priors[concept][value]` is P(value), in view or not, in the pictures it was calibrated on; `doubt` the share of
-    every reading that is taken to say nothing; `correlation` how alike the errors on two photos of one lift are taken
-    to be (0: independent, 1: a second photo adds nothing).
+    `priors[concept][value]` is P(value), in view or not, in the pictures it was calibrated on; `hidden` likewise
+    P(not visible | value); `doubt` the share of every reading that is taken to say nothing; `correlation` how alike
+    the errors on two photos of one lift are taken to be (0: independent, 1: a second photo adds nothing).
     """
 
     priors: Mapping[str, Mapping[str, float]]
+    hidden: Mapping[str, Mapping[str, float]]
     doubt: float
     correlation: float
 
@@ -61,7 +62,7 @@ class Model:
     def facts(self) -> ReadingFacts:
         """What guidance has to know of the reader."""
         recipe = self.reader.recipe
-        return ReadingFacts(recipe["concept_priors"], recipe["doubt"], recipe["correlation"])
+        return ReadingFacts(recipe["concept_priors"], recipe["hidden_shares"], recipe["doubt"], recipe["correlation"])
 
     @classmethod
     def load(cls, directory: Path, threads: int = 1) -> "Model":
@@ -118,6 +119,8 @@ def _check(metadata: Any, path: Path) -> None:
             ("reader.set_thresholds", {c: set(t) for c, t in reader["set_thresholds"].items()},
              {c: set(v) for c, v in wanted.items()}),
             ("reader.concept_priors", {c: set(p) for c, p in reader["concept_priors"].items()},
+             {c: set(v) for c, v in CONCEPTS.items()}),
+            ("reader.hidden_shares", {c: set(p) for c, p in reader["hidden_shares"].items()},
              {c: set(v) for c, v in CONCEPTS.items()}),
             ("reader.looks", [sorted(look) for look in reader["looks"]],
              [["margin", "mirrored"]] * max(1, len(reader["looks"]))),

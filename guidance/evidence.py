@@ -2,11 +2,12 @@
 
 Every photo and every answer is a `Source` about one feature: a concept of the taxonomy, or a trait that only questions
 reach. It weighs each value v of its feature by a likelihood L(v). A photo's reading p gives
-L(v) = p(v) / prior(v) + p(not_visible), where prior(v) is how often the pictures that p was fitted on had v, in view or
-not: by Bayes' rule p(v) / prior(v) is proportional to P(photo shows v so | v), rarely shown values included. Less a
-share of doubt that the model brings along (`ReadingFacts`): it bounds what one photo can say, so that answers can
-still overturn one that misled the network. An answer gives L(v) = P(answer | v), from the catalogue. A photo that
-does not show the feature has L = 1 throughout and so changes nothing.
+L(v) = p(v) / prior(v) + p(not_visible) hidden(v), where prior(v) is how often the pictures that p was fitted on had v,
+in view or not: by Bayes' rule p(v) / prior(v) is proportional to P(photo shows v so | v), rarely shown values included.
+hidden(v) is P(not visible | v), scaled to be 1 on average: a part that hides its feature more likely has a value that
+is hidden more often. Less a share of doubt that the model brings along (`ReadingFacts`): it bounds what one photo can
+say, so that answers can still overturn one that misled the network. An answer gives L(v) = P(answer | v), from the
+catalogue. A photo without the part changes nothing.
 
 The posterior is exact: every combination of features is a hypothesis (`hypotheses.py`) whose prior is multiplied by
 the likelihood of its values. Sources multiply, so their order does not matter.
@@ -207,15 +208,16 @@ def photo_sources(origin: str, subject: SubjectReading, facts: ReadingFacts) -> 
 
 
 def _photo_source(origin: str, concept: str, subject: SubjectReading, facts: ReadingFacts) -> Source:
-    """Weigh one reading. What may be no such subject says less: the doubt moves to `not_visible`.
+    """Weigh one reading. What may be no such subject says less.
 
     The readings of one subject stand or fall together: each of its k concepts carries the k-th root of its probability.
     """
     reading: ConceptReading = subject.concepts[concept]
     prior = facts.priors[concept]
     trust = subject.probability ** (1.0 / len(CONCEPTS_OF[subject.kind])) * (1.0 - facts.doubt)
-    hidden = 1.0 - trust * (1.0 - reading.probabilities[NOT_VISIBLE])
-    likelihood = {v: trust * reading.probabilities[v] / prior[v] + hidden for v in CONCEPTS[concept]}
+    often = sum(prior[v] * facts.hidden[concept][v] for v in CONCEPTS[concept])
+    hidden = {v: reading.probabilities[NOT_VISIBLE] * facts.hidden[concept][v] / often for v in CONCEPTS[concept]}
+    likelihood = {v: trust * (reading.probabilities[v] / prior[v] + hidden[v]) + 1 - trust for v in CONCEPTS[concept]}
     ruled_in = frozenset(reading.prediction_set) - {NOT_VISIBLE}
     left_open = ruled_in if ruled_in and NOT_VISIBLE not in reading.prediction_set else frozenset(CONCEPTS[concept])
     return Source(concept, origin, likelihood, left_open, facts.correlation)

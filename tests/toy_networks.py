@@ -184,7 +184,7 @@ def _model(name: str, nodes: list, weights: list, outputs: list, input_px: int) 
 def _metadata(hashes: dict[str, str]) -> dict:
     concepts = {concept: [*values, NOT_VISIBLE] for concept, values in CONCEPTS.items()}
     return {
-        "schema_version": "4",
+        "schema_version": "5",
         "version": "toy",
         "finder": {
             "file": "finder.onnx", "sha256": hashes["finder"], "input_px": 320, "stride": 8, "mean": 0.5, "std": 0.5,
@@ -199,6 +199,7 @@ def _metadata(hashes: dict[str, str]) -> dict:
             "set_thresholds": {concept: dict.fromkeys(values, 0.9) for concept, values in concepts.items()},
             "coverage": 0.95,
             "concept_priors": {c: dict.fromkeys(values, 1 / len(values)) for c, values in CONCEPTS.items()},
+            "hidden_shares": {c: dict.fromkeys(values, 0.5) for c, values in CONCEPTS.items()},
             "doubt": 0.002, "correlation": 0.5,
         },
         "ours": {

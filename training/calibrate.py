@@ -74,7 +74,8 @@ def _fit_gate(metadata: dict, raw: Sequence[RawPhoto], records: Sequence[Record]
 
 
 def _fit_concepts(reader: dict, raw: Sequence[RawPhoto], records: Sequence[Record], gate: Gate) -> dict:
-    """The recipe of every concept: temperature, offsets, what tells open values apart, set thresholds, mix of values.
+    """The recipe of every concept: temperature, offsets, what tells open values apart, set thresholds, mix of values,
+    and how often each is hidden.
 
     Returns what is left of calibration error.
     """
@@ -90,6 +91,7 @@ def _fit_concepts(reader: dict, raw: Sequence[RawPhoto], records: Sequence[Recor
         reader["offsets"][concept] = dict(zip(CLASSES[concept], offsets.tolist(), strict=True))
         probabilities = concept_probabilities(logits, concept, reader)
         reader["concept_priors"][concept] = _mix(concept, records)
+        reader["hidden_shares"][concept] = hidden_shares(concept, records)
         reader["set_thresholds"][concept] = set_thresholds(probabilities, truths, CLASSES[concept], COVERAGE)
         right = probabilities.argmax(axis=1) == truths
         errors[concept] = {"n": len(truths), "calibration_error": calibration_error(probabilities.max(axis=1), right)}
@@ -102,6 +104,16 @@ def _mix(concept: str, records: Sequence[Record]) -> dict[str, float]:
     met = Counter(s.concepts[concept].value for record in records for s in record.subjects if concept in s.concepts)
     total = sum(met.values()) + len(CONCEPTS[concept])
     return {value: (met[value] + 1) / total for value in CONCEPTS[concept]}
+
+
+def hidden_shares(concept: str, records: Sequence[Record]) -> dict[str, float]:
+    """How often each value is not visible where its subject is in these pictures; one more of either."""
+    readings = [s.concepts[concept] for record in records for s in record.subjects if concept in s.concepts]
+    shares = {}
+    for value in CONCEPTS[concept]:
+        hidden = [not reading.visible for reading in readings if reading.value == value]
+        shares[value] = (sum(hidden) + 1) / (len(hidden) + 2)
+    return shares
 
 
 def finder_bars(raw: Sequence[RawPhoto], temperature: float) -> dict[str, float]:

@@ -139,6 +139,7 @@ def _perfect_lines(certainty: str, found: dict) -> list[str]:
         "listed_boxes_confirmed": "listed boxes confirmed, fair",
         "actuators_confirmed": "actuators confirmed, fair",
     }
+    lines += [f"  {part + ' right, fair':<34}{_share(row)}" for part, row in found["fair_right"].items()]
     lines += [f"  {name:<34}{_share(found['fair_confirmed'][key])}" for key, name in named.items()]
     return lines + _by_one_and_two(found["two_photos"], ("undecided",))
 

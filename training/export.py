@@ -245,6 +245,7 @@ def _metadata(weights: Path, about: dict, differences: dict, manifest_hash: str,
         | {"set_thresholds": {name: dict.fromkeys(values, 1.0) for name, values in classes.items()}}
         | {"coverage": COVERAGE}
         | {"concept_priors": {name: dict.fromkeys(values, 1 / len(values)) for name, values in CONCEPTS.items()}}
+        | {"hidden_shares": {name: dict.fromkeys(values, 0.5) for name, values in CONCEPTS.items()}}
         | {"doubt": min(DOUBTS), "correlation": CHOSEN_CORRELATION},
         "ours": store_feature_space(weights, FeatureSpace.unfitted())
         | {"score": "max_softmax", "weights": {"max_softmax": [0.0, 1.0, 0.0]}}

@@ -37,13 +37,14 @@ def perfect_reading(record: Record, certainty: float, priors: Priors) -> PhotoRe
 
 
 def perfect_figures(records: Sequence[Record], catalogue: Catalogue, model: Model) -> dict:
-    """For each certainty what is confirmed of fair photos, and what two photos settle that one leaves open."""
+    """For each certainty what is right and what confirmed in fair photos, and what a second photo settles."""
     found = {}
     for certainty in CERTAINTIES:
         photos = [_perfect(record, certainty, catalogue, model) for record in records]
         fair = figures(fair_ones(photos), catalogue)
         two_photos = two_photo_figures(lifts_of(photos, catalogue, model), catalogue)
-        found[str(certainty)] = {"fair_confirmed": fair["confirmed"], "two_photos": two_photos}
+        right = {part: fair[part]["right"] for part in ("generation", "lowering")}
+        found[str(certainty)] = {"fair_right": right, "fair_confirmed": fair["confirmed"], "two_photos": two_photos}
     return found
 
 

@@ -130,9 +130,9 @@ class ReaderBatches:
 
 
 def target_of(concept: str, reading: Reading | None) -> np.ndarray:
-    """Soft target (values + 1,): one class, or equal shares of the values that the picture leaves possible.
+    """Soft target (values + 1,): one class; faint evidence is shared between its value and `not_visible`.
 
-    Faint evidence is shared between its value and `not_visible`.
+    What a picture leaves open is taught by what is true, so that the reader learns how sure one can be.
     """
     classes = CLASSES[concept]
     target = np.zeros(len(classes), np.float32)
@@ -141,7 +141,7 @@ def target_of(concept: str, reading: Reading | None) -> np.ndarray:
     clear = (reading.evidence_px - FAINT_PX) / (CLEAR_PX - FAINT_PX)
     hidden_by_rule = not reading.visible and reading.evidence_px >= SMALLEST_EVIDENCE_PX  # for another reason than size
     seen = 0.0 if hidden_by_rule else float(np.clip(clear, 0, 1))
-    target[[classes.index(value) for value in reading.possible]] = seen / len(reading.possible)
+    target[classes.index(reading.value)] = seen
     target[classes.index(NOT_VISIBLE)] = 1 - seen
     return target
 

@@ -161,7 +161,7 @@ def test_one_changed_bit_is_noticed_and_named(name: str, own_copy: Path) -> None
 @pytest.mark.parametrize(
     ("path", "value", "told"),
     [
-        (["schema_version"], "1", "schema_version is 1, 4 is wanted: another version of this project wrote it"),
+        (["schema_version"], "1", "schema_version is 1, 5 is wanted: another version of this project wrote it"),
         (["finder", "kinds"], ["charger"], "finder.kinds"),
         (["reader", "concepts", "battery"], ["built_in", "not_visible"], "reader.concepts"),
         (["reader", "set_thresholds", "battery"], {"built_in": 0.9}, "set_thresholds"),

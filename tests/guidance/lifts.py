@@ -15,7 +15,8 @@ from guidance.catalogue_model import Role
 from guidance.evidence import Observed
 
 EVEN_PRIORS = {concept: {v: 1.0 / len(values) for v in values} for concept, values in CONCEPTS.items()}
-FACTS = ReadingFacts(EVEN_PRIORS, doubt=0.002, correlation=0.5)
+AS_OFTEN_HIDDEN = {concept: dict.fromkeys(values, 0.5) for concept, values in CONCEPTS.items()}
+FACTS = ReadingFacts(EVEN_PRIORS, AS_OFTEN_HIDDEN, doubt=0.002, correlation=0.5)
 MODEL = ModelInfo(version="test", sha256="0" * 64, trained_on=TrainedOn(synthetic=0, owned_photos=0))
 
 

@@ -55,6 +55,15 @@ def test_the_training_prior_is_divided_out(catalogue):
     assert after(catalogue, [seen], facts=facts).generation == pytest.approx(after(catalogue).generation)
 
 
+def test_a_head_that_hides_its_mechanism_more_likely_has_the_one_that_is_hidden_more_often(catalogue):
+    """Bayes' rule by hand: 0.25 * 0.6 against three times 0.25 * 0.2 is half; a doubt of 0.002 makes 1.998 of L = 2."""
+    hidden = FACTS.hidden | {"lowering": dict.fromkeys(CONCEPTS["lowering"], 0.2) | {"none": 0.6}}
+    now = after(catalogue, [head_photo(not_visible=1.0)], facts=replace(FACTS, hidden=hidden)).lowering
+    assert now["none"] == pytest.approx(0.25 * (0.998 * 2 + 0.002), abs=1e-12)
+    assert now["twist_knob"] == pytest.approx(0.25 * (0.998 * 2 / 3 + 0.002), abs=1e-12)
+    assert after(catalogue, [head_photo(not_visible=1.0)]).lowering == pytest.approx(after(catalogue).lowering)
+
+
 def test_a_doubtful_subject_says_less(catalogue):
     """With subject probability 0.5: L(tabs) = 0.5 * 0.998 * 4 + 0.501, the others 0.501."""
     read = {"lowering": reading("lowering", squeeze_tabs=1.0)}

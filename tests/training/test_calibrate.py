@@ -8,7 +8,7 @@ import pytest
 from classifier.ours import FeatureSpace, Ours
 from classifier.quality import Quality
 from classifier.taxonomy import SUBJECTS
-from training.calibrate import HIGHEST_BAR, _mix, concept_cases, finder_bars, thresholds
+from training.calibrate import HIGHEST_BAR, _mix, concept_cases, finder_bars, hidden_shares, thresholds
 from training.collect import RawPhoto, RawSubject, collect_readings, match
 from training.config import CLASSES, KINDS, OTHER
 from training.manifest import Reading, Record, Subject, read_manifests
@@ -84,6 +84,10 @@ def test_a_value_is_met_as_often_when_it_is_out_of_view():
     heads = [HEAD, *(Subject("actuator_head", BOX, False, concepts) for concepts in tabs.values())]
     met = _mix("lowering", [record(head) for head in heads])
     assert met == pytest.approx({"none": 2 / 7, "squeeze_tabs": 3 / 7, "twist_knob": 1 / 7, "pull_twist_knob": 1 / 7})
+    hidden = hidden_shares("lowering", [record(head) for head in heads])
+    assert hidden == pytest.approx(
+        dict.fromkeys(("squeeze_tabs", "twist_knob", "pull_twist_knob"), 1 / 2) | {"none": 1 / 3}
+    )
 
 
 def test_each_true_subject_is_matched_once_by_the_likeliest_box():

@@ -15,7 +15,8 @@ from training.merging import FEWEST_LIFTS, cases_of, errors_alike, fit_correlati
 
 BOX = (0.2, 0.2, 0.6, 0.6)
 VALUES = CONCEPTS["lowering"]
-FACTS = ReadingFacts({"lowering": dict.fromkeys(VALUES, 0.25)}, doubt=0.002, correlation=0.5)
+EVEN, AS_OFTEN_HIDDEN = ({"lowering": dict.fromkeys(VALUES, share)} for share in (0.25, 0.5))
+FACTS = ReadingFacts(EVEN, AS_OFTEN_HIDDEN, doubt=0.002, correlation=0.5)
 
 
 def photo(lift: int | None, truth: str, said: str, sure: float, **labels) -> tuple[Record, PhotoReading]:

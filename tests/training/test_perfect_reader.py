@@ -66,6 +66,14 @@ def test_that_there_are_no_buttons_one_photo_cannot_settle(toy: Model):
     assert (confirmed["hits"], confirmed["n"]) == (1, 2)
 
 
+def test_an_unlisted_box_that_only_lacks_buttons_is_taken_for_the_listed_one(toy: Model):
+    """What the far side may hold, one photo cannot settle: the pool's share decides, here against the truth."""
+    unlisted = replace(BOX, concepts=BOX.concepts | {"service_buttons": Reading("none", True, ("none",), 500.0)})
+    found = perfect_figures([record(unlisted, HEAD), record(BOX, HEAD)], load(DEMO_CATALOGUE), toy)["0.999"]
+    right = {part: (row["hits"], row["n"]) for part, row in found["fair_right"].items()}
+    assert right == {"generation": (1, 2), "lowering": (2, 2)}
+
+
 def test_a_second_photo_settles_what_the_first_hides(toy: Model):
     sides = [hiding(BOX, "stop_position", "battery"), hiding(BOX, "service_buttons", "charge_display")]
     found = perfect_figures([record(side, lift="1") for side in sides], load(DEMO_CATALOGUE), toy)

@@ -23,9 +23,9 @@ def actuator(value: str, visible: bool = True, possible: tuple[str, ...] = ()) -
     return Subject("actuator_head", BOX, False, {"lowering": reading})
 
 
-def test_targets_are_one_class_or_shares_of_the_possible_ones():
+def test_targets_are_one_class_and_what_is_open_is_taught_by_what_is_true():
     both = ("twist_knob", "pull_twist_knob")
-    assert target_of("lowering", Reading("twist_knob", True, both, 80)).tolist() == [0, 0, 0.5, 0.5, 0]
+    assert target_of("lowering", Reading("twist_knob", True, both, 80)).tolist() == [0, 0, 1, 0, 0]
     assert target_of("lowering", Reading("twist_knob", False, both, 0)).tolist() == [0, 0, 0, 0, 1]
     assert target_of("lowering", Reading("none", True, ("none",), 80)).tolist() == [1, 0, 0, 0, 0]
     assert target_of("lowering", None).sum() == 0

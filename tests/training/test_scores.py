@@ -21,7 +21,12 @@ BOX, ELSEWHERE = (0.2, 0.2, 0.6, 0.6), (0.7, 0.7, 0.95, 0.95)
 SEALED_TOP = {"stop_position": "top", "battery": "built_in", "service_buttons": "none", "charge_display": "lamp_row"}
 NO_GENERATION = {**SEALED_TOP, "battery": "stacked_pack"}
 INFO = ModelInfo(version="1", sha256="0" * 64, trained_on={"synthetic": 1, "owned_photos": 0}, coverage=0.95)
-FACTS = ReadingFacts({c: {v: 1 / (len(vs) - 1) for v in vs[:-1]} for c, vs in CLASSES.items()}, 0.002, 0.5)
+FACTS = ReadingFacts(
+    {c: {v: 1 / (len(vs) - 1) for v in vs[:-1]} for c, vs in CLASSES.items()},
+    {c: dict.fromkeys(vs[:-1], 0.5) for c, vs in CLASSES.items()},
+    doubt=0.002,
+    correlation=0.5,
+)
 
 
 @pytest.fixture(scope="module")
