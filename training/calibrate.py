@@ -82,12 +82,12 @@ def _fit_concepts(reader: dict, raw: Sequence[RawPhoto], records: Sequence[Recor
     errors = {}
     for concept in CONCEPTS:
         logits, truths = concept_cases(raw, records, concept, gate)
-        targets, told = np.eye(len(CLASSES[concept]))[truths], logits
+        told = logits
         if concept in LEFT_OPEN:
             pair = tuple(CLASSES[concept].index(value) for value in LEFT_OPEN[concept])
-            reader["apart"][concept] = fit_apart(logits, targets, pair)
+            reader["apart"][concept] = fit_apart(logits, truths, pair)
             told = told_apart(logits, pair, reader["apart"][concept])
-        reader["temperatures"][concept], offsets = fit_scaling(told, targets)
+        reader["temperatures"][concept], offsets = fit_scaling(told, truths)
         reader["offsets"][concept] = dict(zip(CLASSES[concept], offsets.tolist(), strict=True))
         probabilities = concept_probabilities(logits, concept, reader)
         reader["concept_priors"][concept] = _mix(concept, records)
@@ -166,16 +166,15 @@ def _finder_temperature(raw: Sequence[RawPhoto]) -> float:
 
 
 def _kind_cases(raw: Sequence[RawPhoto], finder: dict) -> tuple[np.ndarray, np.ndarray]:
-    """Kind logits and one-hot truths of what the finder proposes: its subject, or `other` where it touches none."""
-    logits, targets = [], []
+    """Kind logits and true columns of what the finder proposes: its subject, or `other` where it touches none."""
+    logits, truths = [], []
     bars, boxes = finder["thresholds"], [s for photo in raw for s in photo.found]
     likely = calibrated([s.probability for s in boxes], finder["temperature"])
     for subject in (s for s, p in zip(boxes, likely, strict=True) if p >= bars[s.kind]):
         if subject.matched >= 0 or subject.touches < TOUCHES_NOTHING:
-            truth = subject.kind if subject.matched >= 0 else OTHER
             logits.append(subject.logits["kind"])
-            targets.append([kind == truth for kind in KINDS])
-    return np.array(logits).reshape(-1, len(KINDS)), np.array(targets, float).reshape(-1, len(KINDS))
+            truths.append(KINDS.index(subject.kind if subject.matched >= 0 else OTHER))
+    return np.array(logits).reshape(-1, len(KINDS)), np.array(truths, int)
 
 
 def _between(descending: np.ndarray, place: int) -> float:

@@ -13,18 +13,18 @@ WIDEST_APART = 6.0
 PENALTY = 1.0  # on the squares of offsets and such, against the summed cross-entropy: a class of few cases moves little
 
 
-def fit_temperature(logits: np.ndarray, targets: np.ndarray) -> float:
-    """The temperature of least cross-entropy; logits (n, k), soft or one-hot targets (n, k). 1 without data.
+def fit_temperature(logits: np.ndarray, truths: np.ndarray) -> float:
+    """The temperature of least cross-entropy; logits (n, k), truths (n,) column numbers. 1 without data.
 
     Guo et al. 2017, section 4.2.
     """
     if not len(logits):
         return 1.0
 
-    return _least(lambda log_temperature: _cross_entropy(softmax(logits, math.exp(log_temperature)), targets))
+    return _least(lambda log_temperature: _cross_entropy(softmax(logits, math.exp(log_temperature)), truths))
 
 
-def fit_apart(logits: np.ndarray, targets: np.ndarray, pair: tuple[int, int]) -> float:
+def fit_apart(logits: np.ndarray, truths: np.ndarray, pair: tuple[int, int]) -> float:
     """How far to tell two classes apart (`classifier.calibration.told_apart`), scaled after it, for the least cost.
 
     Arguments as for `fit_temperature`; penalised as offsets are, and 0 without data.
@@ -34,16 +34,16 @@ def fit_apart(logits: np.ndarray, targets: np.ndarray, pair: tuple[int, int]) ->
 
     def cost(by: float) -> float:
         told = told_apart(logits, pair, by)
-        return _cross_entropy(softmax(told, *fit_scaling(told, targets)), targets) + PENALTY * by**2 / len(logits)
+        return _cross_entropy(softmax(told, *fit_scaling(told, truths)), truths) + PENALTY * by**2 / len(logits)
 
     return float(minimize_scalar(cost, bounds=(0.0, WIDEST_APART), method="bounded").x)
 
 
-def _cross_entropy(probabilities: np.ndarray, targets: np.ndarray) -> float:
-    return float(-(targets * np.log(np.maximum(probabilities, 1e-12))).sum(axis=1).mean())
+def _cross_entropy(probabilities: np.ndarray, truths: np.ndarray) -> float:
+    return float(-np.log(np.maximum(probabilities[np.arange(len(truths)), truths], 1e-12)).mean())
 
 
-def fit_scaling(logits: np.ndarray, targets: np.ndarray) -> tuple[float, np.ndarray]:
+def fit_scaling(logits: np.ndarray, truths: np.ndarray) -> tuple[float, np.ndarray]:
     """Temperature and offsets (k,) of least penalised cross-entropy; arguments as for `fit_temperature`.
 
     Training shows every value equally often. The offsets bring back how often each is met, and how often a part is
@@ -56,12 +56,11 @@ def fit_scaling(logits: np.ndarray, targets: np.ndarray) -> tuple[float, np.ndar
     def cost(unknown: np.ndarray) -> tuple[float, np.ndarray]:
         softened = logits / math.exp(unknown[0])
         probabilities = softmax(softened, 1.0, unknown[1:])
-        gap = probabilities * targets.sum(axis=1, keepdims=True) - targets
-        loss = -(targets * np.log(np.maximum(probabilities, 1e-12))).sum() + PENALTY * (unknown[1:] ** 2).sum()
-        slope = np.append(-(gap * softened).sum(), gap.sum(axis=0) + 2 * PENALTY * unknown[1:])
-        return loss / len(logits), slope / len(logits)
+        gap = probabilities - (truths[:, None] == np.arange(classes))
+        slope = np.append(-(gap * softened).sum(), gap.sum(axis=0) + 2 * PENALTY * unknown[1:]) / len(logits)
+        return _cross_entropy(probabilities, truths) + PENALTY * (unknown[1:] ** 2).sum() / len(logits), slope
 
-    start = np.append(math.log(fit_temperature(logits, targets)), np.zeros(classes))
+    start = np.append(math.log(fit_temperature(logits, truths)), np.zeros(classes))
     bounds = [(math.log(LOWEST_TEMPERATURE), math.log(HIGHEST_TEMPERATURE)), *[(None, None)] * classes]
     found = minimize(cost, start, jac=True, method="L-BFGS-B", bounds=bounds, options={"ftol": 1e-12, "gtol": 1e-8}).x
     return math.exp(found[0]), found[1:]

@@ -111,7 +111,7 @@ def test_a_larger_coverage_never_shrinks_a_set():
 def test_finds_the_temperature_that_spoilt_the_logits(truth: float):
     probabilities, truths = random_cases(5, 20_000)
     spoilt = np.log(probabilities) * truth
-    assert fit_temperature(spoilt, np.eye(4)[truths]) == pytest.approx(truth, rel=0.05)
+    assert fit_temperature(spoilt, truths) == pytest.approx(truth, rel=0.05)
 
 
 @pytest.mark.parametrize("temperature", [0.5, 2.0])
@@ -122,8 +122,8 @@ def test_finds_how_often_each_class_is_met_where_training_met_all_equally(temper
     kept = np.random.default_rng(3).random(len(truths)) < ratios[truths]
     met = probabilities[kept] * ratios
     met /= met.sum(axis=1, keepdims=True)
-    logits, targets = np.log(probabilities[kept]) * temperature, np.eye(4)[truths[kept]]
-    fitted, offsets = fit_scaling(logits, targets)
+    logits = np.log(probabilities[kept]) * temperature
+    fitted, offsets = fit_scaling(logits, truths[kept])
     assert fitted == pytest.approx(temperature, rel=0.05)
     assert offsets - offsets[0] == pytest.approx(np.log(ratios), abs=0.1)
     assert softmax(logits, fitted, offsets) == pytest.approx(met, abs=0.03)
@@ -133,7 +133,7 @@ def test_scaling_is_the_logistic_regression_that_scikit_learn_fits():
     """With the margin against one class as the only input, temperature and offset are its slope and intercept."""
     probabilities, truths = random_cases(8, 40_000, classes=2)
     logits = np.log(probabilities) * 1.7 + [0.4, 0.0]
-    fitted, offsets = fit_scaling(logits, np.eye(2)[truths])
+    fitted, offsets = fit_scaling(logits, truths)
     margin = logits[:, :1] - logits[:, 1:]
     other = LogisticRegression(C=np.inf, tol=1e-10).fit(margin, truths == 0)
     assert 1 / fitted == pytest.approx(other.coef_[0, 0], rel=1e-3)
@@ -148,11 +148,11 @@ def test_finds_how_far_apart_two_classes_have_to_be_told(truth: float):
     logits[:, 2] = logits[:, 1] + rng.normal(0, 0.4, 20_000)
     chances = softmax(told_apart(logits, (1, 2), truth), 1.0)
     truths = (rng.random((20_000, 1)) > chances.cumsum(axis=1)).sum(axis=1)
-    assert fit_apart(logits, np.eye(3)[truths], (1, 2)) == pytest.approx(truth, abs=0.15)
+    assert fit_apart(logits, truths, (1, 2)) == pytest.approx(truth, abs=0.15)
 
 
 def test_a_class_that_is_not_met_moves_as_far_as_the_cases_bear():
-    few, many = (fit_scaling(np.zeros((n, 2)), np.tile([1.0, 0.0], (n, 1)))[1] for n in (3, 3000))
+    few, many = (fit_scaling(np.zeros((n, 2)), np.zeros(n, int))[1] for n in (3, 3000))
     assert -1 < few[1] < -0.2 and many[1] < -2
 
 
@@ -161,7 +161,7 @@ def test_two_classes_are_told_apart_as_far_as_the_cases_bear(cases: int, least: 
     """Where the side that a margin leans to is always right, only the number of cases bounds it."""
     lean = np.random.default_rng(0).normal(0, 0.2, cases)
     logits = np.column_stack([np.full(cases, -9.0), lean, np.zeros(cases)])
-    assert least <= fit_apart(logits, np.eye(3)[np.where(lean > 0, 1, 2)], (1, 2)) < most
+    assert least <= fit_apart(logits, np.where(lean > 0, 1, 2), (1, 2)) < most
 
 
 def test_finds_the_temperature_of_yes_and_no():
@@ -172,9 +172,9 @@ def test_finds_the_temperature_of_yes_and_no():
 
 
 def test_without_cases_nothing_is_claimed():
-    assert fit_temperature(np.zeros((0, 3)), np.zeros((0, 3))) == 1.0
-    assert fit_apart(np.zeros((0, 3)), np.zeros((0, 3)), (1, 2)) == 0.0
-    temperature, offsets = fit_scaling(np.zeros((0, 3)), np.zeros((0, 3)))
+    assert fit_temperature(np.zeros((0, 3)), np.zeros(0, int)) == 1.0
+    assert fit_apart(np.zeros((0, 3)), np.zeros(0, int), (1, 2)) == 0.0
+    temperature, offsets = fit_scaling(np.zeros((0, 3)), np.zeros(0, int))
     assert temperature == 1.0 and offsets.tolist() == [0, 0, 0]
     thresholds = set_thresholds(np.zeros((0, 2)), np.zeros(0, int), ["a", "b"], COVERAGE)
     assert prediction_set({"a": 0.999, "b": 0.001}, thresholds) == ("a", "b")
