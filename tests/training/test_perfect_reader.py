@@ -56,10 +56,13 @@ def test_what_a_picture_hides_stays_unconfirmed_and_lowering_wants_more_than_99_
     assert found["0.999"]["fair_confirmed"]["actuators_confirmed"]["n"] == 2
 
 
-def test_that_there_are_no_buttons_one_photo_cannot_settle(toy: Model):
+def test_that_there_are_no_buttons_or_no_display_one_photo_cannot_settle(toy: Model):
     """The far side stays open (taxonomy): as many boxes have their buttons there as on the side that is seen bare."""
     (box,) = perfect_reading(record(WITHOUT_BUTTONS), 0.999, EVEN).subjects
     assert box.concepts["service_buttons"].probabilities["none"] == pytest.approx(0.999 * 2 / 3)
+    no_display = replace(BOX, concepts=BOX.concepts | {"charge_display": Reading("none", True, ("none",), 500.0)})
+    (bare,) = perfect_reading(record(no_display), 0.999, EVEN).subjects
+    assert bare.concepts["charge_display"].probabilities["none"] == pytest.approx(0.999 / (1 + 2 * 0.16))
     assert sum(box.concepts["service_buttons"].probabilities.values()) == pytest.approx(1, abs=1e-12)
     found = perfect_figures([record(WITHOUT_BUTTONS), record(BOX)], load(DEMO_CATALOGUE), toy)["0.999"]
     confirmed = found["fair_confirmed"]["listed_boxes_confirmed"]
