@@ -82,13 +82,7 @@ def _fit_concepts(reader: dict, raw: Sequence[RawPhoto], records: Sequence[Recor
     errors = {}
     for concept in CONCEPTS:
         logits, truths = concept_cases(raw, records, concept, gate)
-        told = logits
-        if concept in LEFT_OPEN:
-            pair = tuple(CLASSES[concept].index(value) for value in LEFT_OPEN[concept])
-            reader["apart"][concept] = fit_apart(logits, truths, pair)
-            told = told_apart(logits, pair, reader["apart"][concept])
-        reader["temperatures"][concept], offsets = fit_scaling(told, truths)
-        reader["offsets"][concept] = dict(zip(CLASSES[concept], offsets.tolist(), strict=True))
+        fit_concept(reader, concept, logits, truths)
         probabilities = concept_probabilities(logits, concept, reader)
         reader["concept_priors"][concept] = _mix(concept, records)
         reader["hidden_shares"][concept] = hidden_shares(concept, records)
@@ -97,6 +91,17 @@ def _fit_concepts(reader: dict, raw: Sequence[RawPhoto], records: Sequence[Recor
         errors[concept] = {"n": len(truths), "calibration_error": calibration_error(probabilities.max(axis=1), right)}
     reader["coverage"] = COVERAGE
     return errors
+
+
+def fit_concept(reader: dict, concept: str, logits: np.ndarray, truths: np.ndarray) -> None:
+    """What turns a concept's logits (n, k) into probabilities, from true columns (n,), into the reader's recipe."""
+    told = logits
+    if concept in LEFT_OPEN:
+        pair = tuple(CLASSES[concept].index(value) for value in LEFT_OPEN[concept])
+        reader["apart"][concept] = fit_apart(logits, truths, pair)
+        told = told_apart(logits, pair, reader["apart"][concept])
+    reader["temperatures"][concept], offsets = fit_scaling(told, truths)
+    reader["offsets"][concept] = dict(zip(CLASSES[concept], offsets.tolist(), strict=True))
 
 
 def _mix(concept: str, records: Sequence[Record]) -> dict[str, float]:

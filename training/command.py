@@ -10,6 +10,7 @@ import torch
 from classifier.errors import ModelError
 from classifier.model import METADATA_FILE
 from training.ablate import ablate
+from training.blending import blend
 from training.calibrate import calibrate
 from training.card import CARD, CardError, write_card
 from training.checkpoint import CheckpointError
@@ -19,7 +20,7 @@ from training.export import ExportError, export, git_revision
 from training.manifest import DatasetError, Record, manifest_sha256, read_manifests
 from training.owned_command import OWNER_COMMANDS
 from training.owned_command import main as owner_main
-from training.parallel import train_both
+from training.parallel import TASKS, train_both
 from training.train import TrainingError
 from training.unfold import begun_from
 
@@ -73,6 +74,10 @@ def _parser() -> argparse.ArgumentParser:
         type=Path,
         help="folder of checkpoints or of served weights to go on from with other pictures (default: ImageNet weights)",
     )
+    parser.add_argument("--only", choices=TASKS, help="train this network alone (default: both)")
+    parser.add_argument(
+        "--run", type=Path, action="append", help="folder of a run that began in --start, to blend; repeatedly"
+    )
     parser.add_argument("--minutes-finder", type=float, help="train the finder this long instead of the preset's steps")
     parser.add_argument("--minutes-reader", type=float, help="the same for the reader")
     parser.add_argument(
@@ -93,7 +98,9 @@ def _parser() -> argparse.ArgumentParser:
 def _train(options: argparse.Namespace) -> None:
     preset = _preset(options)
     devices = _devices(options)
-    train_both(options.data, preset, options.seed, options.out, devices, _start(options, devices[0]), options.compile)
+    tasks = (options.only,) if options.only else TASKS
+    start = _start(options, devices[0])
+    train_both(options.data, preset, options.seed, options.out, devices, start, options.compile, tasks)
 
 
 def _start(options: argparse.Namespace, device: str) -> Path | None:
@@ -102,6 +109,13 @@ def _start(options: argparse.Namespace, device: str) -> Path | None:
         return options.start
     renders = read_manifests(options.data, "train")
     return begun_from(options.start, renders, options.out, torch.device(device), _workers(options))
+
+
+def _blend(options: argparse.Namespace) -> None:
+    if not options.start or not options.run:
+        raise TrainingError("blend needs --start, the folder where the runs began, and --run for each of them")
+    device = torch.device(_devices(options)[0])
+    blend(options.start, options.run, _records(options, "calibration"), options.out, device, _workers(options))
 
 
 def _export(options: argparse.Namespace) -> None:
@@ -148,6 +162,7 @@ def _card(options: argparse.Namespace) -> None:
 _COMMANDS = {
     "all": _all,
     "train": _train,
+    "blend": _blend,
     "export": _export,
     "calibrate": _calibrate,
     "evaluate": _evaluate,

@@ -43,13 +43,14 @@ def train_both(
     devices: Sequence[str],
     start: Path | None = None,
     compiled: bool = False,
+    tasks: Sequence[str] = TASKS,
 ) -> None:
-    """Train finder and reader on all pictures of style train; side by side where there are two devices or more.
+    """Train the networks on all pictures of style train; side by side where there are two devices or more.
 
     They begin with the checkpoints in the folder `start`, or without one with the ImageNet weights.
     """
     records = read_manifests(data, "train")
-    for _ in run_jobs([TrainingJob(task, preset, seed, folder, start, compiled) for task in TASKS], records, devices):
+    for _ in run_jobs([TrainingJob(task, preset, seed, folder, start, compiled) for task in tasks], records, devices):
         pass
 
 
