@@ -67,8 +67,8 @@ def loss_as_served(net: nn.Module, bank: PictureBank, records: Sequence[Record],
     pictures = np.array([picture for picture, _ in subjects])
     boxes_px = np.array([s.box for _, s in subjects]) * np.tile(bank.sizes_wh[pictures], 2)
     read = _read(net, bank, pictures, boxes_px, served_px)
-    lifts = list(dict.fromkeys(record.lift or record.path for record in records))
-    folds = np.array([lifts.index(records[picture].lift or records[picture].path) % 2 for picture in pictures])
+    number = {lift: n for n, lift in enumerate(dict.fromkeys(record.lift or record.path for record in records))}
+    folds = np.array([number[records[picture].lift or records[picture].path] % 2 for picture in pictures])
     losses = []
     for concept, classes in CLASSES.items():
         told = np.array([concept in s.concepts for _, s in subjects])
