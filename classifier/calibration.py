@@ -31,8 +31,8 @@ def sigmoid(logits: np.ndarray, temperature: float) -> np.ndarray:
 def told_apart(logits: np.ndarray, pair: tuple[int, int], by: float) -> np.ndarray:
     """Logits (..., n) with the margin of two classes wider by up to `by`; their odds together stay as they are.
 
-    A network that is sure of one of two values when it should be, and else puts them side by side, leans to a side
-    that tells which it is better than its odds say. A margin of half a unit is widened by nearly all of `by`.
+    A network that was taught half of each where a picture leaves both open leans less than it knows: the side to which
+    it leans is right more often than its odds say. A margin of half a unit is widened by nearly all of `by`.
     """
     told = np.array(logits, dtype=np.float64)
     one, other = told[..., pair[0]], told[..., pair[1]]

@@ -16,6 +16,7 @@ from classifier.calibration import concept_probabilities
 from training.calibrate import fit_concept
 from training.checkpoint import read_whole, save_network
 from training.config import CLASSES, LOOKS
+from training.conformal import cross_entropy
 from training.dataset import PictureBank, load_bank
 from training.geometry import sample_windows
 from training.manifest import Record
@@ -40,13 +41,17 @@ def blend(
     bank = load_bank(renders, preset["canvas_px"], device, workers)
     net = new_network("reader", pretrained=False).to(device).eval()
     candidates = _candidates(begun, runs)
+
+    def take(shares: dict[Path, float]) -> None:
+        net.load_state_dict(mixed([(kept[folder]["weights"], share) for folder, share in shares.items()]))
+
     losses = {}
     for name, shares in candidates.items():
-        net.load_state_dict(mixed([(kept[folder]["weights"], share) for folder, share in shares.items()]))
+        take(shares)
         losses[name] = loss_as_served(net, bank, renders, preset["reader_served_px"])
         print(f"{name}: {losses[name]:.4f}", flush=True)
     shares = candidates[min(losses, key=losses.__getitem__)]
-    net.load_state_dict(mixed([(kept[folder]["weights"], share) for folder, share in shares.items()]))
+    take(shares)
     save_network(out / "reader.pt", net, kept[next(iter(shares))]["about"])
     shutil.copy(begun / "finder.pt", out / "finder.pt")
     return losses
@@ -79,14 +84,12 @@ def loss_as_served(net: nn.Module, bank: PictureBank, records: Sequence[Record],
 
 def two_fold_loss(concept: str, logits: np.ndarray, truths: np.ndarray, folds: np.ndarray) -> float:
     """Mean log loss of logits (n, k) against columns (n,), each fold (n,), 0 or 1, by the recipe of the other."""
-    losses = []
+    probabilities = np.empty(logits.shape)
     for fold in (0, 1):
         recipe = {"concepts": CLASSES, "temperatures": {}, "offsets": {}, "apart": {}}
         fit_concept(recipe, concept, logits[folds != fold], truths[folds != fold])
-        judged = truths[folds == fold]
-        probabilities = concept_probabilities(logits[folds == fold], concept, recipe)[np.arange(len(judged)), judged]
-        losses.append(-np.log(np.maximum(probabilities, 1e-12)))
-    return float(np.concatenate(losses).mean())
+        probabilities[folds == fold] = concept_probabilities(logits[folds == fold], concept, recipe)
+    return cross_entropy(probabilities, truths)
 
 
 def _candidates(begun: Path, runs: Sequence[Path]) -> dict[str, dict[Path, float]]:

@@ -21,7 +21,7 @@ def fit_temperature(logits: np.ndarray, truths: np.ndarray) -> float:
     if not len(logits):
         return 1.0
 
-    return _least(lambda log_temperature: _cross_entropy(softmax(logits, math.exp(log_temperature)), truths))
+    return _least(lambda log_temperature: cross_entropy(softmax(logits, math.exp(log_temperature)), truths))
 
 
 def fit_apart(logits: np.ndarray, truths: np.ndarray, pair: tuple[int, int]) -> float:
@@ -34,12 +34,13 @@ def fit_apart(logits: np.ndarray, truths: np.ndarray, pair: tuple[int, int]) -> 
 
     def cost(by: float) -> float:
         told = told_apart(logits, pair, by)
-        return _cross_entropy(softmax(told, *fit_scaling(told, truths)), truths) + PENALTY * by**2 / len(logits)
+        return cross_entropy(softmax(told, *fit_scaling(told, truths)), truths) + PENALTY * by**2 / len(logits)
 
     return float(minimize_scalar(cost, bounds=(0.0, WIDEST_APART), method="bounded").x)
 
 
-def _cross_entropy(probabilities: np.ndarray, truths: np.ndarray) -> float:
+def cross_entropy(probabilities: np.ndarray, truths: np.ndarray) -> float:
+    """Mean of minus the log of what probabilities (n, k) give the true columns (n,)."""
     return float(-np.log(np.maximum(probabilities[np.arange(len(truths)), truths], 1e-12)).mean())
 
 
@@ -58,7 +59,7 @@ def fit_scaling(logits: np.ndarray, truths: np.ndarray) -> tuple[float, np.ndarr
         probabilities = softmax(softened, 1.0, unknown[1:])
         gap = probabilities - (truths[:, None] == np.arange(classes))
         slope = np.append(-(gap * softened).sum(), gap.sum(axis=0) + 2 * PENALTY * unknown[1:]) / len(logits)
-        return _cross_entropy(probabilities, truths) + PENALTY * (unknown[1:] ** 2).sum() / len(logits), slope
+        return cross_entropy(probabilities, truths) + PENALTY * (unknown[1:] ** 2).sum() / len(logits), slope
 
     start = np.append(math.log(fit_temperature(logits, truths)), np.zeros(classes))
     bounds = [(math.log(LOWEST_TEMPERATURE), math.log(HIGHEST_TEMPERATURE)), *[(None, None)] * classes]
