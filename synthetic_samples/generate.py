@@ -20,9 +20,9 @@ import cv2
 import numpy as np
 from PIL import Image
 
-from classifier.taxonomy import CONTROL_BOX_CONCEPTS
 from synthetic_samples.annotate import annotate, is_fair
 from synthetic_samples.camera import MOST_VIEWS
+from synthetic_samples.combinations import read_combinations
 from synthetic_samples.denoise import denoise
 from synthetic_samples.flatten import FlatScene, flatten
 from synthetic_samples.part_maps import encode as encode_parts
@@ -84,7 +84,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument(
         "--combinations",
-        type=_combinations,
+        type=read_combinations,
         default=(),
         metavar="FILE",
         help="JSON list of control box values (concept to value) that half of the boxes are to have",
@@ -111,17 +111,6 @@ def _parser() -> argparse.ArgumentParser:
         "--keep-clean", action="store_true", help="keep each picture also without the phone's processing"
     )
     return parser
-
-
-def _combinations(path: str) -> tuple[dict[str, str], ...]:
-    """Read and check a list of control box values; argparse turns the ValueError into its message."""
-    rows = json.loads(Path(path).read_text(encoding="utf-8"))
-    for number, row in enumerate(rows, 1):
-        wrong = {c: v for c, v in row.items() if v not in CONTROL_BOX_CONCEPTS.get(c, ())}
-        if wrong or set(row) != set(CONTROL_BOX_CONCEPTS):
-            wanted = {concept: "|".join(values) for concept, values in CONTROL_BOX_CONCEPTS.items()}
-            raise argparse.ArgumentTypeError(f"{path}, row {number}: {row} came; wanted one value each of {wanted}")
-    return tuple(rows)
 
 
 def draw_picture(scene: Scene, out: Path, keep_clean: bool, render: Callable[[FlatScene], Rendered]) -> dict:

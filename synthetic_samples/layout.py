@@ -6,6 +6,7 @@ import numpy as np
 from manifold3d import Manifold
 
 from classifier.taxonomy import CONTROL_BOX_CONCEPTS
+from synthetic_samples.combinations import SHARE
 from synthetic_samples.geometry import Part, Piece, moved, point_z_to, turn
 from synthetic_samples.truths import Truth
 
@@ -60,7 +61,7 @@ class Brief:
     dense: bool = False
 
     def values(self, rng: np.random.Generator) -> dict[str, str]:
-        if self.combinations and rng.random() < 0.5:
+        if self.combinations and rng.random() < SHARE:
             return dict(self.combinations[int(rng.integers(len(self.combinations)))])
         return {concept: str(rng.choice(values)) for concept, values in CONTROL_BOX_CONCEPTS.items()}
 

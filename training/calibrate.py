@@ -14,6 +14,7 @@ from classifier.model import METADATA_FILE, Model
 from classifier.ours import FeatureSpace, Ours, logit
 from classifier.reader import Reader
 from classifier.taxonomy import CONCEPTS, CONCEPTS_OF, LEFT_OPEN, SUBJECTS
+from synthetic_samples.combinations import SHARE as COMBINATIONS_SHARE
 from training.collect import RawPhoto, collect_raw
 from training.config import CLASSES, COVERAGE, KINDS, OTHER
 from training.conformal import fit_apart, fit_binary_temperature, fit_scaling, fit_temperature, set_thresholds
@@ -31,17 +32,24 @@ KEPT_BY_THE_FINDER = 0.99  # share of the subjects which it finds at all and the
 TRAINING_PICTURES_FOR_FEATURES = 2000
 
 
-def calibrate(weights: Path, calibration: Sequence[Record], training: Sequence[Record], workers: int) -> None:
+def calibrate(
+    weights: Path,
+    calibration: Sequence[Record],
+    training: Sequence[Record],
+    workers: int,
+    combinations: Sequence[dict[str, str]] = (),
+) -> None:
     """Fit everything that turns logits into probabilities on `calibration`, and write it beside the networks.
 
     `training` only gives the feature space of what is not one of ours; without any, no score that needs it can serve.
+    With `combinations` the values of a control box count as if half of the boxes were of these, all others of any.
     """
     raw, model = collect_raw(weights, calibration, workers), Model.load(weights)
     sample = list(training)[:: max(1, len(training) // TRAINING_PICTURES_FOR_FEATURES)]
     space = fit_feature_space(collect_raw(weights, sample, workers))
     metadata = json.loads((weights / METADATA_FILE).read_text())
     gate = _fit_gate(metadata, raw, calibration, space or FeatureSpace.unfitted())
-    errors = _fit_concepts(metadata["reader"], raw, calibration, gate)
+    errors = _fit_concepts(metadata["reader"], raw, calibration, gate, combinations)
     served = replace(
         model,
         finder=Finder(model.finder.session, metadata["finder"]),
@@ -73,7 +81,13 @@ def _fit_gate(metadata: dict, raw: Sequence[RawPhoto], records: Sequence[Record]
     return gate
 
 
-def _fit_concepts(reader: dict, raw: Sequence[RawPhoto], records: Sequence[Record], gate: Gate) -> dict:
+def _fit_concepts(
+    reader: dict,
+    raw: Sequence[RawPhoto],
+    records: Sequence[Record],
+    gate: Gate,
+    combinations: Sequence[dict[str, str]],
+) -> dict:
     """The recipe of every concept: temperature, offsets, what tells open values apart, set thresholds, mix of values,
     and how often each is hidden.
 
@@ -81,26 +95,36 @@ def _fit_concepts(reader: dict, raw: Sequence[RawPhoto], records: Sequence[Recor
     """
     errors = {}
     for concept in CONCEPTS:
-        logits, truths = concept_cases(raw, records, concept, gate)
-        fit_concept(reader, concept, logits, truths)
+        logits, truths, values = concept_cases(raw, records, concept, gate)
+        met = _mix(concept, records)
+        wanted = _wanted_mix(concept, combinations) or met
+        weights = np.array([wanted[value] / met[value] for value in values])
+        weights /= weights.mean() if len(weights) else 1.0
+        fit_concept(reader, concept, logits, truths, weights)
         probabilities = concept_probabilities(logits, concept, reader)
-        reader["concept_priors"][concept] = _mix(concept, records)
+        reader["concept_priors"][concept] = wanted
         reader["hidden_shares"][concept] = hidden_shares(concept, records)
-        reader["set_thresholds"][concept] = set_thresholds(probabilities, truths, CLASSES[concept], COVERAGE)
+        reader["set_thresholds"][concept] = set_thresholds(probabilities, truths, CLASSES[concept], COVERAGE, weights)
         right = probabilities.argmax(axis=1) == truths
-        errors[concept] = {"n": len(truths), "calibration_error": calibration_error(probabilities.max(axis=1), right)}
+        error = calibration_error(probabilities.max(axis=1), right, weights=weights)
+        errors[concept] = {"n": len(truths), "calibration_error": error}
     reader["coverage"] = COVERAGE
     return errors
 
 
-def fit_concept(reader: dict, concept: str, logits: np.ndarray, truths: np.ndarray) -> None:
-    """What turns a concept's logits (n, k) into probabilities, from true columns (n,), into the reader's recipe."""
+def fit_concept(
+    reader: dict, concept: str, logits: np.ndarray, truths: np.ndarray, weights: np.ndarray | None = None
+) -> None:
+    """What turns a concept's logits (n, k) into probabilities, from true columns (n,), into the reader's recipe.
+
+    `weights` (n,) as for `training.conformal`.
+    """
     told = logits
     if concept in LEFT_OPEN:
         pair = tuple(CLASSES[concept].index(value) for value in LEFT_OPEN[concept])
-        reader["apart"][concept] = fit_apart(logits, truths, pair)
+        reader["apart"][concept] = fit_apart(logits, truths, pair, weights)
         told = told_apart(logits, pair, reader["apart"][concept])
-    reader["temperatures"][concept], offsets = fit_scaling(told, truths)
+    reader["temperatures"][concept], offsets = fit_scaling(told, truths, weights)
     reader["offsets"][concept] = dict(zip(CLASSES[concept], offsets.tolist(), strict=True))
 
 
@@ -109,6 +133,15 @@ def _mix(concept: str, records: Sequence[Record]) -> dict[str, float]:
     met = Counter(s.concepts[concept].value for record in records for s in record.subjects if concept in s.concepts)
     total = sum(met.values()) + len(CONCEPTS[concept])
     return {value: (met[value] + 1) / total for value in CONCEPTS[concept]}
+
+
+def _wanted_mix(concept: str, combinations: Sequence[dict[str, str]]) -> dict[str, float]:
+    """How often each value is to count; empty where the pictures decide."""
+    if not combinations or concept not in combinations[0]:
+        return {}
+    own = Counter(row[concept] for row in combinations)
+    any_share = (1 - COMBINATIONS_SHARE) / len(CONCEPTS[concept])
+    return {v: any_share + COMBINATIONS_SHARE * own[v] / len(combinations) for v in CONCEPTS[concept]}
 
 
 def hidden_shares(concept: str, records: Sequence[Record]) -> dict[str, float]:
@@ -149,20 +182,22 @@ def thresholds(raw: Sequence[RawPhoto], records: Sequence[Record], gate: Gate) -
 
 def concept_cases(
     raw: Sequence[RawPhoto], records: Sequence[Record], concept: str, gate: Gate
-) -> tuple[np.ndarray, np.ndarray]:
-    """Logits (n, k) and true columns (n,) of one concept, over subjects that are answered.
+) -> tuple[np.ndarray, np.ndarray, list[str]]:
+    """Logits (n, k), true columns (n,) and values, in view or not, of one concept, over subjects that are answered.
 
     What a picture leaves open counts by what is true, too: how sure it makes one is how often one is right.
     """
     classes = CLASSES[concept]
-    logits, truths = [], []
+    logits, truths, values = [], [], []
     for photo, record in zip(raw, records, strict=True):
         for subject in gate.accepted(photo):
             if subject.matched < 0 or concept not in CONCEPTS_OF[subject.kind]:
                 continue
+            told = record.subjects[subject.matched].concepts[concept]
             logits.append(subject.logits[concept])
-            truths.append(classes.index(record.subjects[subject.matched].concepts[concept].truth))
-    return np.array(logits).reshape(len(logits), len(classes)), np.array(truths, dtype=int)
+            truths.append(classes.index(told.truth))
+            values.append(told.value)
+    return np.array(logits).reshape(len(logits), len(classes)), np.array(truths, dtype=int), values
 
 
 def _finder_temperature(raw: Sequence[RawPhoto]) -> float:

@@ -9,6 +9,7 @@ import torch
 
 from classifier.errors import ModelError
 from classifier.model import METADATA_FILE
+from synthetic_samples.combinations import read_combinations
 from training.ablate import ablate
 from training.blending import blend
 from training.calibrate import calibrate
@@ -65,6 +66,13 @@ def _parser() -> argparse.ArgumentParser:
         "--calibration", type=Path, action="append", help="pictures of style calibration (default: --data)"
     )
     data.add_argument("--heldout", type=Path, action="append", help="pictures of style heldout (default: --data)")
+    data.add_argument(
+        "--combinations",
+        type=read_combinations,
+        default=(),
+        metavar="FILE",
+        help="JSON list of control box values: calibrate as if half of the boxes were of these (default: as they are)",
+    )
     parser.add_argument("--out", type=Path, required=True, help="checkpoints, reports; a stopped run resumes from here")
     parser.add_argument("--weights", type=Path, help="where the served files go (default: OUT/weights)")
     parser.add_argument("--preset", choices=tuple(PRESETS), default="full")
@@ -127,7 +135,7 @@ def _export(options: argparse.Namespace) -> None:
 
 def _calibrate(options: argparse.Namespace) -> None:
     training, calibration = read_manifests(options.data, "train"), _records(options, "calibration")
-    calibrate(_weights(options), calibration, training, _workers(options))
+    calibrate(_weights(options), calibration, training, _workers(options), options.combinations)
 
 
 def _evaluate(options: argparse.Namespace) -> None:

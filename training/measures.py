@@ -61,17 +61,20 @@ def box_ious(ours: np.ndarray, theirs: np.ndarray) -> np.ndarray:
     return shared / np.maximum(areas[0][:, None] + areas[1][None, :] - shared, 1e-12)
 
 
-def calibration_error(confidences: np.ndarray, right: np.ndarray, bins: int = CALIBRATION_BINS) -> float:
+def calibration_error(
+    confidences: np.ndarray, right: np.ndarray, bins: int = CALIBRATION_BINS, weights: np.ndarray | None = None
+) -> float:
     """Expected calibration error: the mean gap of confidence and accuracy over equal bins, weighted by their cases.
 
-    Guo et al. 2017, section 2, with bins closed on the right.
+    Guo et al. 2017, section 2, with bins closed on the right. `weights` (n,): how much each case counts.
     """
     if not len(confidences):
         return math.nan
     edges = np.linspace(0, 1, bins + 1)
     places = np.clip(np.searchsorted(edges, confidences, side="left") - 1, 0, bins - 1)
-    gaps = np.bincount(places, weights=right.astype(float) - confidences, minlength=bins)
-    return float(np.abs(gaps).sum() / len(confidences))
+    weights = np.ones(len(confidences)) if weights is None else weights
+    gaps = np.bincount(places, weights=weights * (right.astype(float) - confidences), minlength=bins)
+    return float(np.abs(gaps).sum() / weights.sum())
 
 
 def calibration_error_by_chance(confidences: np.ndarray, bins: int = CALIBRATION_BINS) -> float:

@@ -67,7 +67,7 @@ def raw_figures(raw: Sequence[RawPhoto], records: Sequence[Record], model: Model
     gate = Gate.of(model)
     errors, kinds_of_sets = {}, {}
     for concept in CONCEPTS:
-        logits, truths = concept_cases(raw, records, concept, gate)
+        logits, truths, _ = concept_cases(raw, records, concept, gate)
         errors[concept] = {"n": len(truths), "temperature": recipe["temperatures"][concept]}
         calibrated = concept_probabilities(logits, concept, recipe)
         for name, probabilities in (("before", softmax(logits, 1.0)), ("after", calibrated)):

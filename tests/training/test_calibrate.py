@@ -8,7 +8,7 @@ import pytest
 from classifier.ours import FeatureSpace, Ours
 from classifier.quality import Quality
 from classifier.taxonomy import SUBJECTS
-from training.calibrate import HIGHEST_BAR, _mix, concept_cases, finder_bars, hidden_shares, thresholds
+from training.calibrate import HIGHEST_BAR, _mix, _wanted_mix, concept_cases, finder_bars, hidden_shares, thresholds
 from training.collect import RawPhoto, RawSubject, collect_readings, match
 from training.config import CLASSES, KINDS, OTHER
 from training.manifest import Reading, Record, Subject, read_manifests
@@ -66,8 +66,8 @@ def test_boxes_that_the_reader_disowns_raise_no_threshold():
 def test_only_answered_and_matched_boxes_are_cases():
     photo = RawPhoto(USABLE, (raw(0.9, 0), raw(0.4, -1), raw(0.8, -1), raw(0.9, -1, reader=OTHER)), ())
     assert len(gate().accepted(photo)) == 2
-    logits, truths = concept_cases([photo], [record(HEAD)], "lowering", gate())
-    assert logits.shape == (1, 5) and truths.tolist() == [0]
+    logits, truths, values = concept_cases([photo], [record(HEAD)], "lowering", gate())
+    assert logits.shape == (1, 5) and truths.tolist() == [0] and values == ["none"]
 
 
 def test_what_a_picture_leaves_open_counts_by_what_is_true():
@@ -88,6 +88,17 @@ def test_a_value_is_met_as_often_when_it_is_out_of_view():
     assert hidden == pytest.approx(
         dict.fromkeys(("squeeze_tabs", "twist_knob", "pull_twist_knob"), 1 / 2) | {"none": 1 / 3}
     )
+
+
+def test_half_of_the_boxes_count_as_those_that_are_asked_for():
+    """By hand: of two rows one has a gauge and one lamps; the other half of the boxes has any display."""
+    rows = [
+        {"stop_position": "top", "battery": "built_in", "service_buttons": "none", "charge_display": display}
+        for display in ("gauge", "lamp_row")
+    ]
+    wanted = {"gauge": 1 / 6 + 1 / 4, "lamp_row": 1 / 6 + 1 / 4, "none": 1 / 6}
+    assert _wanted_mix("charge_display", rows) == pytest.approx(wanted)
+    assert _wanted_mix("lowering", rows) == {} == _wanted_mix("charge_display", ())  # the pictures decide
 
 
 def test_each_true_subject_is_matched_once_by_the_likeliest_box():

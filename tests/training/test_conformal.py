@@ -84,6 +84,24 @@ def test_nine_rows_with_sets_by_hand():
     assert prediction_set({"a": 0.7, "b": 0.25, "c": 0.05}, thresholds) == ("a", "b")
 
 
+def test_four_rows_of_which_one_counts_threefold_by_hand():
+    """At 50 % 2.5 cases are wanted: the sums are 1, 2, 3, 4 without weights, 2/3, 4/3, 2, 4 with them."""
+    numbers, weights = np.array([0.3, 0.1, 0.4, 0.2]), np.array([1.0, 1.0, 3.0, 1.0])
+    assert set_threshold(numbers, 0.5) == 0.3
+    assert set_threshold(numbers, 0.5, weights) == 0.4
+
+
+def test_weights_bring_the_coverage_of_another_mix():
+    """A class of easy and hard cases, equally many where the threshold is fitted, one to three where it is used."""
+    rng = np.random.default_rng(4)
+    hard = np.repeat([False, True], 5000)
+    numbers = rng.beta(np.where(hard, 5, 1), 2)
+    threshold = set_threshold(numbers, COVERAGE, np.where(hard, 1.5, 0.5))
+    assert np.average(rng.beta(5, 2, 20_000) <= threshold) * 0.75 + np.average(
+        rng.beta(1, 2, 20_000) <= threshold
+    ) * 0.25 == pytest.approx(COVERAGE, abs=0.01)
+
+
 @pytest.mark.parametrize(("count", "expected"), [(18, 1.0), (19, 0.18)])
 def test_nineteen_cases_are_needed_at_95_percent(count: int, expected: float):
     """Follows from ceil((n + 1) 0.95) <= n."""
@@ -127,6 +145,18 @@ def test_finds_how_often_each_class_is_met_where_training_met_all_equally(temper
     assert fitted == pytest.approx(temperature, rel=0.05)
     assert offsets - offsets[0] == pytest.approx(np.log(ratios), abs=0.1)
     assert softmax(logits, fitted, offsets) == pytest.approx(met, abs=0.03)
+
+
+def test_cases_that_count_less_are_as_cases_that_are_met_less():
+    """The same mix, by weights: nothing is thrown away, and the same temperature and offsets are found."""
+    probabilities, truths = random_cases(7, 60_000)
+    ratios = np.array([1.0, 0.5, 0.25, 0.1])
+    weights = ratios[truths] / ratios[truths].mean()
+    fitted, offsets = fit_scaling(np.log(probabilities) * 2, truths, weights)
+    assert fitted == pytest.approx(2, rel=0.05)
+    assert offsets - offsets[0] == pytest.approx(np.log(ratios), abs=0.1)
+    equal = fit_scaling(np.log(probabilities), truths, np.ones(len(truths)))
+    assert equal[1] == pytest.approx(fit_scaling(np.log(probabilities), truths)[1])
 
 
 def test_scaling_is_the_logistic_regression_that_scikit_learn_fits():

@@ -60,6 +60,8 @@ def test_calibration_error_by_hand():
     """Two bins: 0.9 sure and right half of the time, 0.6 sure and always right."""
     confidences, right = np.array([0.9, 0.9, 0.6, 0.6]), np.array([True, False, True, True])
     assert calibration_error(confidences, right) == pytest.approx(0.5 * 0.4 + 0.5 * 0.4)
+    weights = np.array([1.0, 3.0, 1.0, 1.0])  # of 0.9 sure a quarter is right, and it is two thirds of all
+    assert calibration_error(confidences, right, weights=weights) == pytest.approx(2 / 3 * 0.65 + 1 / 3 * 0.4)
 
 
 def test_the_calibration_error_that_chance_alone_gives_by_hand():

@@ -35,6 +35,13 @@ def test_served_files_load_and_say_where_they_come_from(small_run: Path):
     assert set(model.metadata["metrics"]["calibration_split"]["concepts"]) == set(CONCEPTS)
 
 
+def test_values_count_as_often_as_calibration_was_asked_for(small_run: Path):
+    """Half of the boxes have the gauge, the others any of the three displays; heads are as in the pictures."""
+    priors = Model.load(small_run / "weights").facts.priors
+    assert priors["charge_display"] == pytest.approx({"lamp_row": 1 / 6, "gauge": 2 / 3, "none": 1 / 6})
+    assert priors["lowering"]["none"] != pytest.approx(1 / 4, abs=1e-3)
+
+
 def test_sizes_keep_their_limits(small_run: Path):
     networks = [small_run / "weights" / f"{task}.onnx" for task in ("finder", "reader")]
     assert sum(path.stat().st_size for path in networks) <= LARGEST_TOTAL_BYTES
