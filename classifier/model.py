@@ -37,9 +37,9 @@ class ModelInfo:
 class ReadingFacts:
     """What has to be known of a reader to weigh its readings.
 
-    `priors[concept][value]` is P(value), in view or not, in the pictures it was calibrated on; `hidden` likewise
-    P(not visible | value); `doubt` the share of every reading that is taken to say nothing; `correlation` how alike
-    the errors on two photos of one lift are taken to be (0: independent, 1: a second photo adds nothing).
+    `priors[concept][value]` is P(value), in view or not, as calibration counted it; `hidden` is P(not visible | value)
+    in its pictures; `doubt` the share of every reading that is taken to say nothing; `correlation` how alike the errors
+    on two photos of one lift are taken to be (0: independent, 1: a second photo adds nothing).
     """
 
     priors: Mapping[str, Mapping[str, float]]

@@ -2,8 +2,8 @@
 
 Every photo and every answer is a `Source` about one feature: a concept of the taxonomy, or a trait that only questions
 reach. It weighs each value v of its feature by a likelihood L(v). A photo's reading p gives
-L(v) = p(v) / prior(v) + p(not_visible) hidden(v), where prior(v) is how often the pictures that p was fitted on had v,
-in view or not: by Bayes' rule p(v) / prior(v) is proportional to P(photo shows v so | v), rarely shown values included.
+L(v) = p(v) / prior(v) + p(not_visible) hidden(v), where prior(v) is how often v counted where p was fitted, in view
+or not: by Bayes' rule p(v) / prior(v) is proportional to P(photo shows v so | v), rarely shown values included.
 hidden(v) is P(not visible | v), scaled to be 1 on average: a part that hides its feature more likely has a value that
 is hidden more often. Less a share of doubt that the model brings along (`ReadingFacts`): it bounds what one photo can
 say, so that answers can still overturn one that misled the network. An answer gives L(v) = P(answer | v), from the
