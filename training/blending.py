@@ -18,7 +18,7 @@ from training.checkpoint import read_whole, save_network
 from training.config import CLASSES, LOOKS
 from training.conformal import cross_entropy
 from training.dataset import PictureBank, load_bank
-from training.geometry import sample_windows
+from training.geometry import normed, sample_windows
 from training.manifest import Record
 from training.model import new_network
 from training.reading import windows_round
@@ -117,7 +117,7 @@ def _read(
         for margin, mirrored in LOOKS:
             maps = windows_round(boxes_px[some], margin)
             windows, inside = sample_windows(pixels, bank.sizes_wh[pictures[some]], maps, served_px)
-            windows = windows.sub_(0.5).div_(0.5) * inside
+            windows = normed(windows, inside)
             found = net(windows.flip(-1) if mirrored else windows)
             for concept in CLASSES:
                 read[concept][some] += found[concept].float().cpu().numpy() / len(LOOKS)

@@ -19,7 +19,7 @@ from training.collect import RawPhoto, collect_raw
 from training.config import CLASSES, COVERAGE, KINDS, OTHER
 from training.conformal import fit_apart, fit_binary_temperature, fit_scaling, fit_temperature, set_thresholds
 from training.export import write_metadata
-from training.manifest import Record
+from training.manifest import Reading, Record
 from training.measures import calibration_error
 from training.merging import fit_merging
 from training.ood import TOUCHES_NOTHING, Gate, calibrated, compare, fit_feature_space, fit_ours, store_feature_space
@@ -130,7 +130,7 @@ def fit_concept(
 
 def _mix(concept: str, records: Sequence[Record]) -> dict[str, float]:
     """How often each value is met in these pictures, in view or not; one more of each."""
-    met = Counter(s.concepts[concept].value for record in records for s in record.subjects if concept in s.concepts)
+    met = Counter(reading.value for reading in _true_readings(concept, records))
     total = sum(met.values()) + len(CONCEPTS[concept])
     return {value: (met[value] + 1) / total for value in CONCEPTS[concept]}
 
@@ -146,12 +146,16 @@ def _wanted_mix(concept: str, combinations: Sequence[dict[str, str]]) -> dict[st
 
 def hidden_shares(concept: str, records: Sequence[Record]) -> dict[str, float]:
     """How often each value is not visible where its subject is in these pictures; one more of either."""
-    readings = [s.concepts[concept] for record in records for s in record.subjects if concept in s.concepts]
     shares = {}
     for value in CONCEPTS[concept]:
-        hidden = [not reading.visible for reading in readings if reading.value == value]
+        hidden = [not reading.visible for reading in _true_readings(concept, records) if reading.value == value]
         shares[value] = (sum(hidden) + 1) / (len(hidden) + 2)
     return shares
+
+
+def _true_readings(concept: str, records: Sequence[Record]) -> list[Reading]:
+    """What a concept truly is, wherever it applies, found or not."""
+    return [s.concepts[concept] for record in records for s in record.subjects if concept in s.concepts]
 
 
 def finder_bars(raw: Sequence[RawPhoto], temperature: float) -> dict[str, float]:

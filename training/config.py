@@ -23,6 +23,10 @@ LOOKS: Final = ((0.2, False), (0.0, True))
 The mean of a wide and a tight look is read better than either (docs/training.md).
 """
 
+MEAN: Final = 0.5
+STD: Final = 0.5
+"""What pixels of 0 to 1 are normed by, in training as served: mid grey is 0, as what lies beyond a picture."""
+
 TAUGHT_MARGIN: Final = 0.15
 """The same in training, on average."""
 

@@ -21,7 +21,7 @@ from classifier.ours import FeatureSpace
 from classifier.taxonomy import CONCEPTS, LEFT_OPEN, SUBJECTS
 from synthetic_samples.part_maps import PARTS
 from training.checkpoint import load_network
-from training.config import CLASSES, COVERAGE, KINDS, LOOKS, STRIDE
+from training.config import CLASSES, COVERAGE, KINDS, LOOKS, MEAN, STD, STRIDE
 from training.merging import CHOSEN_CORRELATION, DOUBTS
 from training.model import BACKBONE, new_network
 from training.ood import store_feature_space
@@ -222,7 +222,7 @@ def _probes(count: int, input_px: int) -> np.ndarray:
 def _metadata(weights: Path, about: dict, differences: dict, manifest_hash: str, revision: str) -> dict:
     preset = about["reader"]["preset"]
     hashes = {task: hashlib.sha256((weights / f"{task}.onnx").read_bytes()).hexdigest() for task in about}
-    shared = {"mean": 0.5, "std": 0.5}
+    shared = {"mean": MEAN, "std": STD}
     classes = {concept: list(values) for concept, values in CLASSES.items()}
     return {
         "schema_version": SCHEMA_VERSION,

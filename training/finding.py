@@ -10,7 +10,7 @@ from classifier.taxonomy import SMALLEST_SUBJECT_FRACTION, SUBJECTS
 from training.augment import Weather, weathered
 from training.config import STRIDE
 from training.dataset import PictureBank
-from training.geometry import Wobble, letterbox_maps, move_boxes, sample_windows, wobbled
+from training.geometry import Wobble, letterbox_maps, move_boxes, normed, sample_windows, wobbled
 from training.manifest import Record
 from training.part_teaching import part_loss, part_shares, part_weights
 
@@ -44,9 +44,7 @@ class FinderBatches:
         maps = wobbled(letterbox_maps(sizes), WOBBLE, rng)
         pixels = self.bank.pixels[torch.from_numpy(chosen).to(self.bank.device, non_blocking=True)]
         pictures, inside = sample_windows(pixels, sizes, maps, self.out_px)
-        pictures = (
-            weathered(pictures, WEATHER, rng).sub_(0.5).div_(0.5) * inside
-        )  # outside is mid grey, as it is served
+        pictures = normed(weathered(pictures, WEATHER, rng), inside)
         boxes = move_boxes(self.boxes_px[chosen], maps, self.out_px)
         boxes, kinds = self._clip(boxes, self.kinds[chosen])
         boxes_cells = torch.from_numpy((boxes / STRIDE).astype(np.float32)).to(self.bank.device, non_blocking=True)

@@ -9,6 +9,8 @@ import numpy as np
 import torch
 from torch.nn import functional
 
+from training.config import MEAN, STD
+
 
 @dataclass(frozen=True)
 class Wobble:
@@ -53,6 +55,11 @@ def wobbled(maps: np.ndarray, wobble: Wobble, rng: np.random.Generator) -> np.nd
     change[:, 2, :2] = rng.uniform(-wobble.perspective, wobble.perspective, (count, 2))
     change[:, 2, 2] = 1
     return maps @ change
+
+
+def normed(pixels: torch.Tensor, inside: torch.Tensor) -> torch.Tensor:
+    """Windows as networks take them, changed in place; what is not `inside` the picture is 0."""
+    return pixels.sub_(MEAN).div_(STD) * inside
 
 
 def places(maps: np.ndarray, side: int, device: torch.device) -> tuple[torch.Tensor, torch.Tensor]:

@@ -10,7 +10,7 @@ from classifier.taxonomy import CONCEPTS_OF, NOT_VISIBLE, SMALLEST_EVIDENCE_PX
 from training.augment import Weather, weathered
 from training.config import CLASSES, KINDS, OTHER, STRIDE, TAUGHT_MARGIN
 from training.dataset import PictureBank
-from training.geometry import Wobble, sample_windows, window_maps, wobbled
+from training.geometry import Wobble, normed, sample_windows, window_maps, wobbled
 from training.manifest import Reading, Record
 from training.part_teaching import part_loss, part_shares, part_weights
 
@@ -105,7 +105,7 @@ class ReaderBatches:
         device = self.bank.device
         pixels = self.bank.pixels[torch.from_numpy(pictures).to(device, non_blocking=True)]
         windows, inside = sample_windows(pixels, self.bank.sizes_wh[pictures], maps, self.out_px)
-        windows = weathered(windows, WEATHER, rng).sub_(0.5).div_(0.5) * inside
+        windows = normed(weathered(windows, WEATHER, rng), inside)
         moved = {concept: torch.from_numpy(values).to(device, non_blocking=True) for concept, values in targets.items()}
         moved |= {"kind": torch.from_numpy(kinds).to(device, non_blocking=True), "part_weights": self.part_weights}
         return windows, moved | {"parts": part_shares(self.bank, pictures, maps, self.out_px, STRIDE)}
