@@ -249,10 +249,24 @@ def test_boxes_that_are_asked_for_come_oftener() -> None:
     assert share == pytest.approx(0.5 + 0.5 / 54, abs=0.04)
 
 
-def test_an_impossible_combination_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ('[{"stop_position": "side"}]', "row 1"),
+        ('["top"]', "row 1"),
+        ('{"stop_position": "top"}', "no list of rows"),
+        ("[]", "no list of rows"),
+        ("[{", "Expecting"),
+        (None, "No such file"),
+    ],
+)
+def test_impossible_combinations_are_refused(
+    text: str | None, told: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     rows = tmp_path / "rows.json"
-    rows.write_text('[{"stop_position": "side"}]', "utf-8")
+    if text is not None:
+        rows.write_text(text, "utf-8")
     with pytest.raises(SystemExit):
         main(_arguments(tmp_path / "out", "--combinations", str(rows)))
     message = capsys.readouterr().err
-    assert "row 1" in message and "top|front" in message
+    assert told in message and "rows.json" in message and "top|front" in message
