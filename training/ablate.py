@@ -23,11 +23,18 @@ FIGURES = {
 
 
 def ablate(
-    splits: dict[str, list[Record]], preset: Preset, seed: int, out: Path, devices: Sequence[str], workers: int
+    splits: dict[str, list[Record]],
+    preset: Preset,
+    seed: int,
+    out: Path,
+    devices: Sequence[str],
+    workers: int,
+    combinations: Sequence[dict[str, str]],
 ) -> str:
     """Train, calibrate and measure every variant; writes ablations.json under `out` and returns a table.
 
-    All variants learn from the same pictures: those with a clean twin where there are any, else all.
+    All variants learn from the same pictures: those with a clean twin where there are any, else all. `combinations` as
+    for `calibrate`.
     """
     twins = [record for record in splits["train"] if record.clean_path]
     records = twins or splits["train"]
@@ -38,7 +45,7 @@ def ablate(
     for job in run_jobs(jobs, records, devices):
         finished[job.folder] = finished.get(job.folder, 0) + 1
         if finished[job.folder] == len(TASKS):
-            results[job.folder.name] = _measure(job.folder, splits, workers)
+            results[job.folder.name] = _measure(job.folder, splits, workers, combinations)
             results = {name: results[name] for name in variants if name in results}
             told = {"pictures": len(records), "seed": seed, **results}
             (out / "ablations.json").write_text(json.dumps(told, indent=1) + "\n")  # what is known, if it is stopped
@@ -63,10 +70,12 @@ def _from_scratch(schedule: Schedule) -> Schedule:
     return replace(schedule, head_only_share=0.0, backbone_rate=1.0)
 
 
-def _measure(folder: Path, splits: dict[str, list[Record]], workers: int) -> dict:
+def _measure(
+    folder: Path, splits: dict[str, list[Record]], workers: int, combinations: Sequence[dict[str, str]]
+) -> dict:
     weights = folder / "weights"
     export(folder, weights, manifest_hash="not kept for ablations", revision=git_revision())
-    calibrate(weights, splits["calibration"], [], workers)
+    calibrate(weights, splits["calibration"], [], workers, combinations)
     result = evaluate(weights, splits["heldout"], folder / "evaluation", workers)
     return {group: result[group] for group in (FAIR, ALL)}
 

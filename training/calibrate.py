@@ -146,9 +146,9 @@ def _wanted_mix(concept: str, combinations: Sequence[dict[str, str]]) -> dict[st
 
 def hidden_shares(concept: str, records: Sequence[Record]) -> dict[str, float]:
     """How often each value is not visible where its subject is in these pictures; one more of either."""
-    shares = {}
+    readings, shares = _true_readings(concept, records), {}
     for value in CONCEPTS[concept]:
-        hidden = [not reading.visible for reading in _true_readings(concept, records) if reading.value == value]
+        hidden = [not reading.visible for reading in readings if reading.value == value]
         shares[value] = (sum(hidden) + 1) / (len(hidden) + 2)
     return shares
 

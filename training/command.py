@@ -159,7 +159,8 @@ def _all(options: argparse.Namespace) -> None:
 def _ablate(options: argparse.Namespace) -> None:
     preset = _preset(options)
     splits = {style: _records(options, style) for style in ("train", "calibration", "heldout")}
-    print(ablate(splits, preset, options.seed, options.out, _devices(options), _workers(options)), flush=True)
+    devices, workers = _devices(options), _workers(options)
+    print(ablate(splits, preset, options.seed, options.out, devices, workers, options.combinations), flush=True)
 
 
 def _card(options: argparse.Namespace) -> None:

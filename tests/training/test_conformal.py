@@ -97,9 +97,8 @@ def test_weights_bring_the_coverage_of_another_mix():
     hard = np.repeat([False, True], 5000)
     numbers = rng.beta(np.where(hard, 5, 1), 2)
     threshold = set_threshold(numbers, COVERAGE, np.where(hard, 1.5, 0.5))
-    assert np.average(rng.beta(5, 2, 20_000) <= threshold) * 0.75 + np.average(
-        rng.beta(1, 2, 20_000) <= threshold
-    ) * 0.25 == pytest.approx(COVERAGE, abs=0.01)
+    of_hard, of_easy = ((rng.beta(shape, 2, 20_000) <= threshold).mean() for shape in (5, 1))
+    assert 0.75 * of_hard + 0.25 * of_easy == pytest.approx(COVERAGE, abs=0.01)
 
 
 @pytest.mark.parametrize(("count", "expected"), [(18, 1.0), (19, 0.18)])
