@@ -11,7 +11,6 @@ from synthetic_samples.materials import housing_material
 from synthetic_samples.shapes import displays, fittings
 from synthetic_samples.shapes.bodies import BODY_FAMILIES, housing
 from synthetic_samples.shapes.draft import Draft
-from synthetic_samples.shapes.faces import Face
 from synthetic_samples.shapes.trimmings import trim
 
 _TRIES = 40
@@ -36,9 +35,10 @@ class ControlBox:
 
 def control_box(rng: np.random.Generator, values: dict[str, str], style: str) -> ControlBox:
     """Build a control box with the given concept values from the geometry families of a style."""
+    display_sides = _display_sides(rng)
     for _ in range(_TRIES):
         draft, families = _shell(rng, values, style)
-        if _essentials(draft, families["stop"]):
+        if _essentials(draft, families["stop"], display_sides):
             trim(draft)
             solids = [draft.unit] + ([draft.pack] if draft.pack else [])
             bounds = np.array(Manifold.compose(solids).bounding_box()).reshape(2, 3)
@@ -166,9 +166,9 @@ def _front_panel(draft: Draft) -> None:
 # Stop, buttons, display: what the concepts speak of ------------------------------------------------------------------
 
 
-def _essentials(draft: Draft, stop_family: str) -> bool:
+def _essentials(draft: Draft, stop_family: str, display_sides: tuple[str, ...]) -> bool:
     """Place what the concepts name; False if the housing has no room."""
-    return _place_stop(draft, stop_family) and _place_buttons(draft) and _place_display(draft)
+    return _place_stop(draft, stop_family) and _place_buttons(draft) and _place_display(draft, display_sides)
 
 
 def _place_stop(draft: Draft, family: str) -> bool:
@@ -198,31 +198,34 @@ def _place_buttons(draft: Draft) -> bool:
     return False
 
 
-def _place_display(draft: Draft) -> bool:
+def _display_sides(rng: np.random.Generator) -> tuple[str, ...]:
+    """Displays stand on the front four times in five, else on the top or a side, of unit or pack.
+
+    Drawn before the housing is: one without room there is drawn anew, or small fronts would have few.
+    """
+    return ("front",) if rng.random() < 0.8 else (("top",) if rng.random() < 0.6 else ("left", "right"))
+
+
+def _place_display(draft: Draft, sides: tuple[str, ...]) -> bool:
     rng, kind = draft.rng, draft.values["charge_display"]
     if kind == "none":
         if rng.random() < 0.3:
-            _place_lamps(draft, int(rng.integers(1, 3)))
+            _place_lamps(draft, int(rng.integers(1, 3)), sides)
         return True
     if kind == "lamp_row":
-        return any(_place_lamps(draft, count) for count in (int(rng.integers(3, 7)), 4, 3))
+        return any(_place_lamps(draft, count, sides) for count in (int(rng.integers(3, 7)), 4, 3))
     for scale in (1.0, 0.8, 0.6):
         width = rng.uniform(0.032, 0.075) * scale
         height = width * rng.uniform(0.35, 0.75)
         draw, room = partial(displays.gauge, rng, width, height), (width * 1.25, height * 1.3)
-        if draft.put(_display_faces(draft), *room, draw, "charge_display", **_WELL_WITHIN):
+        if draft.put(draft.faces(*sides), *room, draw, "charge_display", **_WELL_WITHIN):
             return True
     return False
 
 
-def _place_lamps(draft: Draft, count: int) -> bool:
+def _place_lamps(draft: Draft, count: int, sides: tuple[str, ...]) -> bool:
     pieces, width, height = displays.lamp_row(draft.rng, count, upright=draft.rng.random() < 0.3)
-    faces = _display_faces(draft)
     tells = "charge_display" if count >= 3 else None
-    return draft.put(faces, width, height, pieces.copy, tells, bounds=(0.1, 0.9, 0.1, 0.93), unevenness=0.002)
-
-
-def _display_faces(draft: Draft) -> list[Face]:
-    """Displays stand on the front four times in five, else on the top or a side, of unit or pack."""
-    first = ("front",) if draft.rng.random() < 0.8 else (("top",) if draft.rng.random() < 0.6 else ("left", "right"))
-    return draft.faces(*first) + draft.faces("front") + draft.faces("top", "left", "right")
+    return draft.put(
+        draft.faces(*sides), width, height, pieces.copy, tells, bounds=(0.1, 0.9, 0.1, 0.93), unevenness=0.002
+    )

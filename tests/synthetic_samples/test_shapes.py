@@ -5,6 +5,7 @@ from itertools import product
 import numpy as np
 import pytest
 from manifold3d import Error, Manifold
+from scipy.stats import binomtest
 
 from classifier.taxonomy import CONCEPTS, CONTROL_BOX_CONCEPTS
 from synthetic_samples.geometry import Material, Part, block, cable, curve, rounded_block, surface_of, turn
@@ -58,6 +59,15 @@ def test_every_combination_can_be_built_and_shows_what_it_names(combination: tup
     assert bool(_labelled(box.pieces, "control_box/service_buttons")) == (values["service_buttons"] != "none")
     shown = [piece for piece in box.pieces if piece.label == "control_box/charge_display"]
     assert bool(shown) == (values["charge_display"] != "none")
+
+
+@pytest.mark.parametrize("style", STYLES)
+def test_four_displays_in_five_stand_on_the_front_whatever_else_stands_there(style: str) -> None:
+    crowded = {"stop_position": "front", "battery": "built_in", "service_buttons": "front", "charge_display": "gauge"}
+    boxes = [control_box(np.random.default_rng([17, seed]), crowded, style) for seed in range(120)]
+    outward = np.array([-box.mounts["charge_display"][:3, 1] for box in boxes])
+    on_front = np.count_nonzero(outward[:, 1] < -0.7)
+    assert binomtest(on_front, len(boxes), 0.8).pvalue > 1e-3
 
 
 @pytest.mark.parametrize("battery", CONTROL_BOX_CONCEPTS["battery"])

@@ -62,7 +62,7 @@ def test_that_there_are_no_buttons_or_no_display_one_photo_cannot_settle(toy: Mo
     assert box.concepts["service_buttons"].probabilities["none"] == pytest.approx(0.999 * 2 / 3)
     no_display = replace(BOX, concepts=BOX.concepts | {"charge_display": Reading("none", True, ("none",), 500.0)})
     (bare,) = perfect_reading(record(no_display), 0.999, EVEN).subjects
-    assert bare.concepts["charge_display"].probabilities["none"] == pytest.approx(0.999 / (1 + 2 * 0.16))
+    assert bare.concepts["charge_display"].probabilities["none"] == pytest.approx(0.999 / (1 + 2 * 0.07))
     assert sum(box.concepts["service_buttons"].probabilities.values()) == pytest.approx(1, abs=1e-12)
     found = perfect_figures([record(WITHOUT_BUTTONS), record(BOX)], load(DEMO_CATALOGUE), toy)["0.999"]
     confirmed = found["fair_confirmed"]["listed_boxes_confirmed"]
