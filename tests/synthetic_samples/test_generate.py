@@ -145,23 +145,27 @@ def test_enough_pictures_hold_no_lift_part() -> None:
 
 
 def test_the_rendered_stop_is_red_on_yellow() -> None:
-    """Red actuator, yellow behind: ISO 13850 §4.3.6, IEC 60204-1 §10.7 (from memory); measured as hue, in daylight."""
-    hues = []
-    for index in range(60):
+    """Red actuator, yellow behind: ISO 13850 §4.3.6, IEC 60204-1 §10.7 (from memory); measured as hue, in daylight.
+
+    Of a dozen stops, each counted alike: one in ten or so has another colour behind, which readers must bear.
+    """
+    red, yellow = [], []
+    for index in range(120):
         scene = draw_scene(3, index, "train")
-        if [truth.kind for truth in scene.truths] != [CONTROL_BOX] or scene.conditions or scene.framing != "close":
+        if CONTROL_BOX not in [truth.kind for truth in scene.truths] or scene.framing != "close":
             continue
         rendered = render(replace(flatten(scene), samples=1, width=160, height=120))
-        stop = np.array([label == "control_box/stop" for label in rendered.labels])[rendered.label_ids]
+        stop = np.array([label.startswith("control_box/stop") for label in rendered.labels])[rendered.label_ids]
         # The surface colour, not the light on it: what the camera makes of it is the phone's business.
-        hues += [colorsys.rgb_to_hsv(*np.clip(rgb, 0, 1)) for rgb in rendered.albedo[stop]]
-        if len(hues) > 400:
+        hsv = np.array([colorsys.rgb_to_hsv(*np.clip(rgb, 0, 1)) for rgb in rendered.albedo[stop]]).reshape(-1, 3)
+        hues = 360 * hsv[(hsv[:, 1] > 0.5) & (hsv[:, 2] > 0.1), 0]
+        if len(hues) >= 40:
+            red.append(((hues < 20) | (hues > 345)).mean())
+            yellow.append(((hues > 30) & (hues < 65)).mean())
+        if len(red) == 12:
             break
-    vivid = np.array([(hue * 360, saturation) for hue, saturation, value in hues if saturation > 0.5 and value > 0.1])
-    red = ((vivid[:, 0] < 20) | (vivid[:, 0] > 345)).mean()
-    yellow = ((vivid[:, 0] > 30) & (vivid[:, 0] < 65)).mean()
-    assert len(vivid) > 100
-    assert red > 0.3 and yellow > 0.08 and red + yellow > 0.75
+    assert len(red) == 12
+    assert np.mean(red) > 0.3 and np.mean(yellow) > 0.08 and np.mean(red) + np.mean(yellow) > 0.75
 
 
 def test_a_part_map_keeps_what_is_small_and_names_what_is_big() -> None:
