@@ -89,14 +89,14 @@ def fluted(rng: np.random.Generator, family: str, radius: float, height: float) 
 
 
 def _handwheel(rng: np.random.Generator, radius: float, height: float, bumps: list[CrossSection]) -> Manifold:
-    """A rim with bumps, carried by a few spokes, with open sectors between them."""
+    """A rim with bumps on the housing, carried by a few spokes, with open sectors between them; its hub is taller."""
     rim = CrossSection.batch_boolean([CrossSection.circle(radius * 0.92, 64), *bumps], OpType.Add)
-    wheel = Manifold.extrude(rim - CrossSection.circle(radius * 0.72, 48), height * 0.6).translate((0, 0, height * 0.2))
+    wheel = Manifold.extrude(rim - CrossSection.circle(radius * 0.72, 48), height * 0.6)
     spoke = CrossSection.square((radius * 0.8, radius * rng.uniform(0.2, 0.35)), True).translate((radius * 0.4, 0))
     turns = np.arange(int(rng.integers(3, 6)))
     spokes = [Manifold.extrude(spoke.rotate(360 / len(turns) * k), height * 0.4) for k in turns]
     hub = cylinder(radius * rng.uniform(0.4, 0.55), height)
-    return Manifold.batch_boolean([wheel, hub, *(s.translate((0, 0, height * 0.3)) for s in spokes)], OpType.Add)
+    return Manifold.batch_boolean([wheel, hub, *(s.translate((0, 0, height * 0.1)) for s in spokes)], OpType.Add)
 
 
 def _waved(rng: np.random.Generator, radius: float, height: float, most: int) -> Manifold:

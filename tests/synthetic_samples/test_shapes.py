@@ -16,7 +16,7 @@ from synthetic_samples.shapes.bodies import BODY_FAMILIES, housing
 from synthetic_samples.shapes.control_box import control_box
 from synthetic_samples.shapes.faces import Face
 from synthetic_samples.shapes.fittings import STOP_FAMILIES
-from synthetic_samples.shapes.grips import KNOB_FAMILIES
+from synthetic_samples.shapes.grips import KNOB_FAMILIES, fluted
 from synthetic_samples.shapes.heads import ACTUATOR_FAMILIES
 from synthetic_samples.shapes.mechanisms import SHORTEST_NECK_M, SMALLEST_KNOB_M
 from synthetic_samples.shapes.tabs import TAB_FAMILIES
@@ -117,6 +117,16 @@ def test_a_knob_has_room_for_fingers_and_leaves_its_neck_in_view(style: str) -> 
         knob = max(_reach(part) for part in _labelled(built.pieces, "actuator_head/mechanism"))
         for part in _labelled(built.pieces, "actuator_head/neck") + _labelled(built.pieces, "actuator_head/collar"):
             assert _reach(part) < 0.9 * knob
+
+
+@pytest.mark.parametrize("family", [name for names in KNOB_FAMILIES.values() for name in names])
+def test_a_grip_begins_where_it_stands(family: str) -> None:
+    """A rim off the housing would leave a smooth, slimmer piece below it, which looks like a bare neck."""
+    for seed in range(6):
+        grip = fluted(np.random.default_rng(seed), family, 0.03, 0.03)
+        widest = np.abs(np.array(grip.bounding_box())[[0, 1, 3, 4]]).max()
+        lowest = np.hypot(*np.vstack(grip.slice(0.003).to_polygons()).T).max()
+        assert lowest > 0.7 * widest
 
 
 def _reach(part: Part) -> float:
