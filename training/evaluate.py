@@ -9,6 +9,7 @@ from classifier.identify import PhotoReading
 from classifier.model import METADATA_FILE, Model
 from classifier.taxonomy import CONCEPTS, SUBJECTS
 from guidance.catalogue import DEMO_CATALOGUE, Catalogue, load
+from training.bars import bar_figures
 from training.collect import collect_raw, collect_readings
 from training.export import write_metadata
 from training.manifest import Record
@@ -39,6 +40,7 @@ def evaluate(weights: Path, records: Sequence[Record], out: Path, workers: int) 
         "conditions": _by_condition(photos, catalogue),
         "two_photos": two_photo_figures(lifts_of(photos, catalogue, model), catalogue),
         "perfect_reader": perfect_figures(records, catalogue, model),
+        "ordering_bars": bar_figures(photos, catalogue, model),
         "not_one_of_ours": compare(raw, [bool(record.subjects) for record in records], Gate.of(model)),
     }
     (out / "evaluation.json").write_text(json.dumps(_without_nan(result), indent=1) + "\n")
@@ -109,6 +111,8 @@ def as_text(result: dict) -> str:
         lines.append(f"  {name:<14}{_share(row['generation'])}  {_share(row['lowering'])}  {_share(row['recall'])}")
     lines += ["", *_two_photo_lines(result["two_photos"])]
     lines += [line for certainty, row in result["perfect_reader"].items() for line in _perfect_lines(certainty, row)]
+    lines += ["", "were the ordering bar another: confirmed ones wrong (expected), fair ones confirmed"]
+    lines += [line for bar, row in result["ordering_bars"].items() for line in _bar_lines(bar, row)]
     found = result["not_one_of_ours"]
     lines += ["", f"not one of ours, {found['served']} is served: area under ROC, false positives at 95 % recall"]
     for name, by_task in found["scores"].items():
@@ -142,6 +146,20 @@ def _perfect_lines(certainty: str, found: dict) -> list[str]:
     lines += [f"  {part + ' right, fair':<34}{_share(row)}" for part, row in found["fair_right"].items()]
     lines += [f"  {name:<34}{_share(found['fair_confirmed'][key])}" for key, name in named.items()]
     return lines + _by_one_and_two(found["two_photos"], ("undecided",))
+
+
+def _bar_lines(bar: str, found: dict) -> list[str]:
+    lines = []
+    for name, part, wrong, confirmed in (
+        ("listed boxes", "control_box", "boxes_wrong", "listed_boxes_confirmed"),
+        ("actuators", "actuator", "actuators_wrong", "actuators_confirmed"),
+    ):
+        expected = found["expected_wrong"][part]
+        told = "" if expected is None else f" ({100 * expected:.1f} %)"
+        lines.append(
+            f"  {bar:<7}{name:<14}{_share(found['all'][wrong])}{told}  fair {_share(found['fair'][confirmed])}"
+        )
+    return lines
 
 
 def _concept_lines(concept: str, found: dict) -> list[str]:

@@ -63,7 +63,7 @@ def figures(photos: Sequence[Judged], catalogue: Catalogue) -> dict:
         "concepts": {concept: _concept(photos, concept) for concept in CONCEPTS},
         "generation": generation_figures(photos, catalogue),
         "lowering": lowering_figures(photos),
-        "confirmed": _confirmed(photos, catalogue),
+        "confirmed": confirmed_figures(photos, catalogue),
         "not_seen_without_a_lift": share(
             [not photo.reading.subjects for photo in photos if not photo.record.subjects]
         ).as_dict(),
@@ -101,6 +101,24 @@ def lowering_figures(photos: Sequence[Judged]) -> dict:
     }
 
 
+def confirmed_figures(photos: Sequence[Judged], catalogue: Catalogue) -> dict:
+    """How many are confirmed, and how many of those are wrong."""
+    wrong, boxes, heads = [], [], []
+    for photo in photos:
+        wrong.append(confirmed_and_wrong(photo, catalogue))
+        if photo.asked_subject(CONTROL_BOX) and true_generation(photo, catalogue) != UNLISTED:
+            boxes.append(photo.answer.control_box.decision == "confirmed")
+        if photo.asked_subject(ACTUATOR_HEAD):
+            heads.append(photo.answer.actuator.decision == "confirmed")
+    return {
+        "wrong": share([each for by_kind in wrong for each in by_kind.values()]).as_dict(),
+        "boxes_wrong": share([by_kind[CONTROL_BOX] for by_kind in wrong if CONTROL_BOX in by_kind]).as_dict(),
+        "actuators_wrong": share([by_kind[ACTUATOR_HEAD] for by_kind in wrong if ACTUATOR_HEAD in by_kind]).as_dict(),
+        "listed_boxes_confirmed": share(boxes).as_dict(),
+        "actuators_confirmed": share(heads).as_dict(),
+    }
+
+
 def true_generation(photo: Judged, catalogue: Catalogue) -> str:
     """The catalogue's generation with these concept values, whether or not the picture shows them all."""
     readings = photo.true_subject(CONTROL_BOX).concepts
@@ -119,23 +137,6 @@ def confirmed_and_wrong(photo: Judged, catalogue: Catalogue) -> dict[str, bool]:
     if head.decision == "confirmed":
         wrong[ACTUATOR_HEAD] = not _lowering(photo) or head.lowering != _lowering(photo).value
     return wrong
-
-
-def _confirmed(photos: Sequence[Judged], catalogue: Catalogue) -> dict:
-    """How many are confirmed, and how many of those are wrong."""
-    wrong, boxes, heads = [], [], []
-    for photo in photos:
-        box, head = photo.answer.control_box, photo.answer.actuator
-        wrong += confirmed_and_wrong(photo, catalogue).values()
-        if photo.asked_subject(CONTROL_BOX) and true_generation(photo, catalogue) != UNLISTED:
-            boxes.append(box.decision == "confirmed")
-        if photo.asked_subject(ACTUATOR_HEAD):
-            heads.append(head.decision == "confirmed")
-    return {
-        "wrong": share(wrong).as_dict(),
-        "listed_boxes_confirmed": share(boxes).as_dict(),
-        "actuators_confirmed": share(heads).as_dict(),
-    }
 
 
 def _finder(photos: Sequence[Judged], kind: str) -> dict:
