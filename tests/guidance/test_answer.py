@@ -120,9 +120,12 @@ def test_a_feature_that_nobody_saw_keeps_a_box_from_being_confirmed():
     assert found.decision != "confirmed" and found.favourite == "hung-top"
 
 
-def test_four_fairly_sure_features_are_not_sure_enough_together_to_order_on():
-    """Each at 0.96: hung-top is over the ordering bar by the fleet's shares, yet 0.96 ** 4 = 0.85 without them."""
-    found = ask(DEMO, [box_photo(0.96, **HUNG_TOP)]).control_box
+def test_a_share_that_is_typed_wrongly_orders_no_part(tmp_path):
+    """Four features at 0.92: over the bar where hardly a box is said to be unlisted, yet 0.92 ** 4 = 0.72 without."""
+    seen = box_photo(0.92, **HUNG_TOP)
+    assert ask(DEMO, [seen]).control_box.decision == "likely"
+    sure_of_itself = load(changed_demo(tmp_path, "pool.toml", "unlisted_share = 0.3", "unlisted_share = 0.01"))
+    found = ask(sure_of_itself, [seen]).control_box
     assert found.probabilities["hung-top"] > 0.99 and found.values == ("hung-top",)
     assert found.decision == "likely"
 
