@@ -23,8 +23,7 @@ from guidance.answer_model import (
 from guidance.catalogue import Catalogue
 from guidance.catalogue_model import PERSON_IN_SLING, UNSURE, Role
 from guidance.components import actuator, control_box
-from guidance.evidence import Evidence, Observed, gather, posterior
-from guidance.hypotheses import hypotheses_of
+from guidance.evidence import Observed, evidence_of
 from guidance.lowering import lowering_advice, placed
 from guidance.next_step import next_step
 from guidance.parts import parts_for
@@ -44,8 +43,7 @@ def answer(
     `facts` are what the readings' model knows of itself. Raises `ObservationError` for an observation that the
     catalogue does not know.
     """
-    sources = gather(readings, observations, catalogue, facts)
-    evidence = Evidence(sources, posterior(sources, hypotheses_of(catalogue)), model.coverage)
+    evidence = evidence_of(readings, observations, catalogue, facts, model.coverage)
     box, head = control_box(evidence, catalogue), actuator(evidence, catalogue)
     return Answer(
         catalogue=CatalogueInfo(id=catalogue.pool.id, version=catalogue.pool.version),

@@ -25,7 +25,7 @@ from classifier.model import ReadingFacts
 from classifier.taxonomy import CONCEPTS, CONCEPTS_OF, NOT_VISIBLE
 from guidance.catalogue import Catalogue
 from guidance.catalogue_model import UNSURE, nearest
-from guidance.hypotheses import Hypotheses
+from guidance.hypotheses import Hypotheses, hypotheses_of
 
 HOLDS = 0.9
 """A source holds the fewest values that carry this much of its likelihood; two that share none contradict."""
@@ -103,6 +103,18 @@ class Evidence:
 
     def about(self, features: Sequence[str]) -> list[Source]:
         return [s for s in self.sources if s.feature in features]
+
+
+def evidence_of(
+    readings: Sequence[PhotoReading],
+    observations: Sequence[Observed],
+    catalogue: Catalogue,
+    facts: ReadingFacts,
+    coverage: float,
+) -> Evidence:
+    """Weigh photos of one lift and answers together. Raises `ObservationError`."""
+    sources = gather(readings, observations, catalogue, facts)
+    return Evidence(sources, posterior(sources, hypotheses_of(catalogue)), coverage)
 
 
 def gather(

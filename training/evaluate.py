@@ -111,7 +111,10 @@ def as_text(result: dict) -> str:
         lines.append(f"  {name:<14}{_share(row['generation'])}  {_share(row['lowering'])}  {_share(row['recall'])}")
     lines += ["", *_two_photo_lines(result["two_photos"])]
     lines += [line for certainty, row in result["perfect_reader"].items() for line in _perfect_lines(certainty, row)]
-    lines += ["", "were the ordering bar another: confirmed ones wrong (expected), fair ones confirmed"]
+    lines += [
+        "",
+        "were the ordering bar another: confirmed ones wrong (expected), fair ones confirmed (of boxes, listed ones)",
+    ]
     lines += [line for bar, row in result["ordering_bars"].items() for line in _bar_lines(bar, row)]
     found = result["not_one_of_ours"]
     lines += ["", f"not one of ours, {found['served']} is served: area under ROC, false positives at 95 % recall"]
@@ -151,7 +154,7 @@ def _perfect_lines(certainty: str, found: dict) -> list[str]:
 def _bar_lines(bar: str, found: dict) -> list[str]:
     lines = []
     for name, part, wrong, confirmed in (
-        ("listed boxes", "control_box", "boxes_wrong", "listed_boxes_confirmed"),
+        ("boxes", "control_box", "boxes_wrong", "listed_boxes_confirmed"),
         ("actuators", "actuator", "actuators_wrong", "actuators_confirmed"),
     ):
         expected = found["expected_wrong"][part]

@@ -110,10 +110,14 @@ def confirmed_figures(photos: Sequence[Judged], catalogue: Catalogue) -> dict:
             boxes.append(photo.answer.control_box.decision == "confirmed")
         if photo.asked_subject(ACTUATOR_HEAD):
             heads.append(photo.answer.actuator.decision == "confirmed")
+
+    def wrong_of(*kinds: str) -> dict:
+        return share([by_kind[kind] for by_kind in wrong for kind in kinds if kind in by_kind]).as_dict()
+
     return {
-        "wrong": share([each for by_kind in wrong for each in by_kind.values()]).as_dict(),
-        "boxes_wrong": share([by_kind[CONTROL_BOX] for by_kind in wrong if CONTROL_BOX in by_kind]).as_dict(),
-        "actuators_wrong": share([by_kind[ACTUATOR_HEAD] for by_kind in wrong if ACTUATOR_HEAD in by_kind]).as_dict(),
+        "wrong": wrong_of(CONTROL_BOX, ACTUATOR_HEAD),
+        "boxes_wrong": wrong_of(CONTROL_BOX),
+        "actuators_wrong": wrong_of(ACTUATOR_HEAD),
         "listed_boxes_confirmed": share(boxes).as_dict(),
         "actuators_confirmed": share(heads).as_dict(),
     }

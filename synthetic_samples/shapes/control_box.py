@@ -203,7 +203,9 @@ def _display_sides(rng: np.random.Generator) -> tuple[str, ...]:
 
     Drawn before the housing is: one without room there is drawn anew, or small fronts would have few.
     """
-    return ("front",) if rng.random() < 0.8 else (("top",) if rng.random() < 0.6 else ("left", "right"))
+    if rng.random() < 0.8:
+        return ("front",)
+    return ("top",) if rng.random() < 0.6 else ("left", "right")
 
 
 def _place_display(draft: Draft, sides: tuple[str, ...]) -> bool:

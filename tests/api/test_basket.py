@@ -16,12 +16,12 @@ from api.case_view import in_force, view
 from api.cases import CaseStore, Conflict, Said, Who
 from tests.api.test_agent_pages import TOKEN, Desk
 from tests.api.test_technician_pages import app, opened, send, tom
+from tests.guidance.lifts import HUNG_TOP
 
 __all__ = ["app", "tom"]
 
-HUNG_TOP = {"stop_position": "top", "battery": "hung_pack", "service_buttons": "front", "charge_display": "gauge"}
 STACKED_FRONT = {**HUNG_TOP, "stop_position": "front", "battery": "stacked_pack", "service_buttons": "side"}
-"""The rows of two boxes in the demo catalogue."""
+"""The values of another box in the demo catalogue."""
 
 
 NOBODY_UP = Said("person_in_sling", {"id": "person_in_sling", "answer": "no"}, {})

@@ -17,6 +17,9 @@ from guidance.evidence import Observed
 EVEN_PRIORS = {concept: {v: 1.0 / len(values) for v in values} for concept, values in CONCEPTS.items()}
 AS_OFTEN_HIDDEN = {concept: dict.fromkeys(values, 0.5) for concept, values in CONCEPTS.items()}
 FACTS = ReadingFacts(EVEN_PRIORS, AS_OFTEN_HIDDEN, doubt=0.002, correlation=0.5)
+HUNG_TOP = {"stop_position": "top", "battery": "hung_pack", "service_buttons": "front", "charge_display": "gauge"}
+"""The values of one box in the demo catalogue."""
+
 MODEL = ModelInfo(version="test", sha256="0" * 64, trained_on=TrainedOn(synthetic=0, owned_photos=0))
 
 

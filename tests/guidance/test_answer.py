@@ -9,10 +9,9 @@ from hypothesis import strategies as st
 from classifier.taxonomy import ACTUATOR_HEAD, CONCEPTS, CONTROL_BOX, CONTROL_BOX_CONCEPTS, NOT_VISIBLE, UNLISTED
 from guidance.answer_model import Answer
 from guidance.catalogue import DEMO_CATALOGUE, load
-from tests.guidance.lifts import MODEL, ask, box_photo, changed_demo, head_photo, photo, reading, subject
+from tests.guidance.lifts import HUNG_TOP, MODEL, ask, box_photo, changed_demo, head_photo, photo, reading, subject
 
 DEMO = load(DEMO_CATALOGUE)
-HUNG_TOP = {"stop_position": "top", "battery": "hung_pack", "service_buttons": "front", "charge_display": "gauge"}
 MECHANISM_STEPS = {m.id: {s.id for s in m.steps} for m in DEMO.mechanisms}
 
 CONTRACT = {

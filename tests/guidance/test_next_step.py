@@ -8,10 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from guidance.catalogue import DEMO_CATALOGUE, Catalogue, load
-from tests.guidance.lifts import ask, box_photo, head_photo, photo
+from tests.guidance.lifts import HUNG_TOP, ask, box_photo, head_photo, photo
 from tests.guidance.simulate_callers import STARTS, exact_share_right, simulate, without_views
-
-HUNG_TOP = {"stop_position": "top", "battery": "hung_pack", "service_buttons": "front", "charge_display": "gauge"}
 
 
 @pytest.fixture(scope="module")

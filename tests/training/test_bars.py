@@ -5,10 +5,10 @@ import pytest
 from classifier.model import Model
 from guidance.catalogue import DEMO_CATALOGUE, load
 from guidance.decision import Standing, decide
-from tests.training.test_scores import BOX, NO_GENERATION, photo, said, truth
-from training.bars import BARS, bar_figures, with_bar
+from tests.guidance.lifts import HUNG_TOP
+from tests.training.test_scores import NO_GENERATION, photo, said, truth
+from training.bars import BARS, PARTS, bar_figures, with_bar
 
-HUNG_TOP = {"stop_position": "top", "battery": "hung_pack", "service_buttons": "front", "charge_display": "gauge"}
 HEAD_BOX = (0.1, 0.1, 0.7, 0.7)
 
 
@@ -26,7 +26,7 @@ def test_its_costs_agree_with_a_bar(bar: float):
 
 def test_the_demo_s_costs_and_bars_agree():
     catalogue = load(DEMO_CATALOGUE)
-    for part in ("control_box", "actuator"):
+    for part in PARTS:
         costs = getattr(catalogue.decision, part)
         agreed = getattr(with_bar(catalogue, costs.ordering_bar).decision, part)
         assert agreed.wrong_action_min == pytest.approx(costs.wrong_action_min)
@@ -34,7 +34,7 @@ def test_the_demo_s_costs_and_bars_agree():
 
 def test_a_lower_bar_confirms_more_and_a_wrong_one_is_counted(toy: Model):
     right, wrong, doubtful = (
-        photo((truth("control_box", values, box=BOX),), (said("control_box", HUNG_TOP, sure=sure),))
+        photo((truth("control_box", values),), (said("control_box", HUNG_TOP, sure=sure),))
         for values, sure in ((HUNG_TOP, 0.9999), (NO_GENERATION, 0.9999), (HUNG_TOP, 0.93))
     )
     found = bar_figures([right, wrong, doubtful], load(DEMO_CATALOGUE), toy)

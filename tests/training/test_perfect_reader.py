@@ -8,13 +8,13 @@ import pytest
 from classifier.model import Model
 from classifier.taxonomy import CONCEPTS, NOT_VISIBLE
 from guidance.catalogue import DEMO_CATALOGUE, load
+from tests.guidance.lifts import HUNG_TOP
 from tests.training.test_scores import SEALED_TOP, photo, truth
 from training.manifest import Reading, Subject
 from training.perfect_reader import perfect_figures, perfect_reading
 
 EVEN = {concept: dict.fromkeys(values, 1 / len(values)) for concept, values in CONCEPTS.items()}
-BOX = truth("control_box", {"stop_position": "top", "battery": "hung_pack", "service_buttons": "front",
-                            "charge_display": "gauge"})  # fmt: skip
+BOX = truth("control_box", HUNG_TOP)
 WITHOUT_BUTTONS = truth("control_box", SEALED_TOP)
 HEAD = truth("actuator_head", {"lowering": "squeeze_tabs"})
 OPEN_HEAD = truth("actuator_head", {"lowering": "twist_knob"}, ("twist_knob", "pull_twist_knob"))
