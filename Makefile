@@ -35,7 +35,7 @@ evaluate: $(TEST_ENV)/ready  ## how well the model reads, as one HTML page
 clean:
 	rm -rf $(DEMO_ENV) $(TEST_ENV) build *.egg-info
 
-$(DEMO_ENV)/ready: pyproject.toml $(wildcard classifier/* classifier/weights/* guidance/* guidance/demo_catalogue/* api/*)
+$(DEMO_ENV)/ready: pyproject.toml $(wildcard classifier/* classifier/weights/* guidance/* guidance/catalogue/demo/* api/*)
 	$(PYTHON) -m venv $(DEMO_ENV)
 	rm -rf build  # left there, it would smuggle files that are gone into the installation
 	$(DEMO_ENV)/bin/python -m pip install -q .

@@ -7,28 +7,23 @@ from contextlib import asynccontextmanager, suppress
 from fastapi import FastAPI
 from fastapi.concurrency import run_in_threadpool
 
-from api import (
-    agent_pages,
-    audit_pages,
-    audit_routes,
-    caregiver_pages,
-    case_routes,
-    installable_pages,
-    problems,
-    technician_pages,
-    troubleshooting,
-    upload_links,
-)
-from api.case_expiry import delete_expired
-from api.case_learning import Learning, learn
-from api.case_photos import Shelf
-from api.cases import CaseStore
+from api.cases.expiry import delete_expired
+from api.cases.learning import Learning, learn
+from api.cases.photos import Shelf
+from api.cases.store import CaseStore
+from api.http import audit_routes, case_routes, problems, troubleshooting
+from api.http.routes import router
+from api.http.sessions import check_tokens
+from api.http.slots import Rate, Slots
 from api.identification import Resources
-from api.pages import Pages
-from api.routes import router
-from api.sessions import check_tokens
+from api.pages import installable
+from api.pages.caregiver import routes as caregiver_pages
+from api.pages.render import Pages
+from api.pages.staff import agent as agent_pages
+from api.pages.staff import audit as audit_pages
+from api.pages.staff import technician as technician_pages
+from api.pages.staff import upload_links
 from api.settings import Settings
-from api.slots import Rate, Slots
 
 EXPIRE_EVERY_S = 3600
 """How often pictures and cases whose time is over are looked for."""
@@ -76,9 +71,9 @@ def create_app(settings: Settings, resources: Resources | None = None) -> FastAP
     app.include_router(case_routes.router)
     app.include_router(audit_routes.router)
     app.include_router(agent_pages.any_language)
-    app.include_router(installable_pages.router)
+    app.include_router(installable.router)
     for tag in app.state.pages.languages:
-        app.include_router(installable_pages.of_language, prefix=f"/{tag}")
+        app.include_router(installable.of_language, prefix=f"/{tag}")
         app.include_router(caregiver_pages.router, prefix=f"/{tag}")
         app.include_router(upload_links.router, prefix=f"/{tag}")
         for staff_pages in (agent_pages, technician_pages, audit_pages):

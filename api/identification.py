@@ -9,11 +9,11 @@ from api.settings import MOST_PHOTOS, Settings
 from classifier.errors import InputError, NothingToGoOn, PhotoError, TooManyPhotos
 from classifier.identify import Model, PhotoReading, Quality, read_photo
 from classifier.photo import PhotoLimits
-from guidance.answer import answer
-from guidance.answer_model import Answer, ModelInfo
-from guidance.catalogue import DEMO_CATALOGUE, Catalogue, load
-from guidance.catalogue_model import ROLES, Role, nearest
-from guidance.evidence import Observed, check_observations
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, Catalogue, load
+from guidance.catalogue.rows import ROLES, Role, nearest
+from guidance.documents.answer import Answer, ModelInfo
+from guidance.identify.answer import answer
+from guidance.identify.evidence import Observed, check_observations
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ import io
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
-from api.wording import percent, plain
+from api.pages.wording import percent, plain
 from classifier.identify import PhotoReading, SubjectReading
 from classifier.photo import Box, PhotoLimits, open_photo
 from classifier.taxonomy import NOT_VISIBLE

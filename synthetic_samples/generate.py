@@ -20,18 +20,18 @@ import cv2
 import numpy as np
 from PIL import Image
 
-from synthetic_samples.annotate import annotate, is_fair
-from synthetic_samples.camera import MOST_VIEWS
-from synthetic_samples.combinations import read_combinations
-from synthetic_samples.denoise import denoise
-from synthetic_samples.flatten import FlatScene, flatten
-from synthetic_samples.part_maps import encode as encode_parts
-from synthetic_samples.part_maps import part_map
-from synthetic_samples.phone import develop, encode_jpeg
-from synthetic_samples.render import Rendered, render, use_variant
-from synthetic_samples.render_queue import RenderQueue, keep_to_few_cores, render_remotely, start_geometry_on_one_core
-from synthetic_samples.scene import STYLES, Scene, draw_scene
-from synthetic_samples.truths import values_by_number
+from synthetic_samples.annotate.annotate import annotate, is_fair
+from synthetic_samples.phone.phone import develop, encode_jpeg
+from synthetic_samples.render.denoise import denoise
+from synthetic_samples.render.flatten import FlatScene, flatten
+from synthetic_samples.render.part_maps import encode as encode_parts
+from synthetic_samples.render.part_maps import part_map
+from synthetic_samples.render.queue import RenderQueue, keep_to_few_cores, render_remotely, start_geometry_on_one_core
+from synthetic_samples.render.render import Rendered, render, use_variant
+from synthetic_samples.scene.camera import MOST_VIEWS
+from synthetic_samples.scene.combinations import read_combinations
+from synthetic_samples.scene.scene import STYLES, Scene, draw_scene
+from synthetic_samples.scene.truths import values_by_number
 
 VARIANTS = ("scalar_rgb", "cuda_ad_rgb")
 _MANIFEST = "manifest.jsonl"

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from api.app import create_app
-from api.cli import _parser
+from api.commands.main import _parser
 from api.identification import Resources
 from api.settings import PREFIX, Settings
 
@@ -27,7 +27,7 @@ MAY_IMPORT = {
 }
 ONLY_HOME_OF = {
     "torch": "training/", "torchvision": "training/", "timm": "training/", "onnx": "training/",
-    "mitsuba": "synthetic_samples/render.py", "fastapi": "api/", "starlette": "api/", "uvicorn": "api/",
+    "mitsuba": "synthetic_samples/render/render.py", "fastapi": "api/", "starlette": "api/", "uvicorn": "api/",
 }  # fmt: skip
 NEVER_SERVED = ("torch", "torchvision", "timm", "onnx", "mitsuba", "trimesh", "manifold3d", "cv2", "scipy", "skimage")
 LONGEST_FILE = 350
@@ -84,7 +84,8 @@ def test_identifying_a_photo_loads_neither_torch_nor_the_web(toy_model_dir: Path
     photo.write_bytes(encoded(blob_photo(("control_box", (0.3, 0.4), 0.3, {}))))
     run = (
         f"import os; os.environ['{PREFIX}WEIGHTS'] = {str(toy_model_dir)!r}\n"
-        f"from api.cli import main; assert main(['identify', {str(photo)!r}, '--overlay', {str(tmp_path)!r}]) == 0"
+        "from api.commands.main import main\n"
+        f"assert main(['identify', {str(photo)!r}, '--overlay', {str(tmp_path)!r}]) == 0"
     )
     loaded = loaded_after(run)
     assert "onnxruntime" in loaded
@@ -99,7 +100,7 @@ def loaded_after(code: str) -> set[str]:
     return set(done.stdout.splitlines()[-1].split()[1:])
 
 
-@pytest.mark.parametrize("module", ["classifier.identify", "guidance.answer", "api.app", "api.cli"])
+@pytest.mark.parametrize("module", ["classifier.identify", "guidance.identify.answer", "api.app", "api.commands.main"])
 def test_importing_does_nothing(module: str) -> None:
     """No file is opened for writing, no socket, no thread, no network session at import."""
     watch = (

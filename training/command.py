@@ -9,21 +9,21 @@ import torch
 
 from classifier.errors import ModelError
 from classifier.model import METADATA_FILE
-from synthetic_samples.combinations import read_combinations
-from training.ablate import ablate
-from training.blending import blend
-from training.calibrate import calibrate
-from training.card import CARD, CardError, write_card
-from training.checkpoint import CheckpointError
+from synthetic_samples.scene.combinations import read_combinations
+from training.calibrate.calibrate import calibrate
 from training.config import PRESETS, Preset
-from training.evaluate import as_text, evaluate, record_metrics
-from training.export import ExportError, export, git_revision
-from training.manifest import DatasetError, Record, manifest_sha256, read_manifests
-from training.owned_command import OWNER_COMMANDS
-from training.owned_command import main as owner_main
-from training.parallel import TASKS, train_both
-from training.train import TrainingError
-from training.unfold import begun_from
+from training.data.manifest import DatasetError, Record, manifest_sha256, read_manifests
+from training.evaluate.evaluate import as_text, evaluate, record_metrics
+from training.loop.ablate import ablate
+from training.loop.blending import blend
+from training.loop.parallel import TASKS, train_both
+from training.loop.train import TrainingError
+from training.nets.checkpoint import CheckpointError
+from training.nets.export import ExportError, export, git_revision
+from training.nets.unfold import begun_from
+from training.owned.command import OWNER_COMMANDS
+from training.owned.command import main as owner_main
+from training.report.card import CARD, CardError, write_card
 
 
 def main(arguments: list[str] | None = None) -> None:

@@ -20,7 +20,7 @@ from synthetic_samples.geometry import (
     shift,
     turn,
 )
-from synthetic_samples.materials import any_colour, cable_material, housing_material, metal, rubber, sticker
+from synthetic_samples.materials.materials import any_colour, cable_material, housing_material, metal, rubber, sticker
 from synthetic_samples.shapes import fittings
 
 HAND_CONTROL_FAMILIES = {

@@ -18,7 +18,7 @@ from synthetic_samples.geometry import (
     turn,
     turned,
 )
-from synthetic_samples.materials import any_colour, housing_material, metal, rubber, sticker
+from synthetic_samples.materials.materials import any_colour, housing_material, metal, rubber, sticker
 from synthetic_samples.shapes import mechanisms
 from synthetic_samples.shapes.families import drawn_family
 from synthetic_samples.shapes.fittings import hanging_cable

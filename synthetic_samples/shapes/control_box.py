@@ -7,7 +7,7 @@ import numpy as np
 from manifold3d import Manifold
 
 from synthetic_samples.geometry import Material, Part, Piece, block, rounded_block
-from synthetic_samples.materials import housing_material
+from synthetic_samples.materials.materials import housing_material
 from synthetic_samples.shapes import displays, fittings
 from synthetic_samples.shapes.bodies import BODY_FAMILIES, housing
 from synthetic_samples.shapes.draft import Draft

@@ -4,7 +4,7 @@ import numpy as np
 from manifold3d import Manifold
 
 from synthetic_samples.geometry import Material, Part, Picture, Piece, cylinder, moved, rounded_outline, shift, turn
-from synthetic_samples.materials import any_colour, contrasting
+from synthetic_samples.materials.materials import any_colour, contrasting
 from synthetic_samples.shapes.fittings import OUTWARD
 
 

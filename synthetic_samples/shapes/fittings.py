@@ -25,7 +25,7 @@ from synthetic_samples.geometry import (
     turn,
     turned,
 )
-from synthetic_samples.materials import any_colour, cable_material, contrasting, rubber, stop_red, stop_yellow
+from synthetic_samples.materials.materials import any_colour, cable_material, contrasting, rubber, stop_red, stop_yellow
 
 STOP_FAMILIES = {
     "train": ("dome", "flat_top", "tall_cap", "stepped_cap"),

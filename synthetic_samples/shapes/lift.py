@@ -19,7 +19,7 @@ from synthetic_samples.geometry import (
     shift,
     turn,
 )
-from synthetic_samples.materials import any_colour, cable_material, painted_metal, rubber
+from synthetic_samples.materials.materials import any_colour, cable_material, painted_metal, rubber
 from synthetic_samples.shapes.actuator import Actuator
 from synthetic_samples.shapes.control_box import ControlBox
 

@@ -13,7 +13,7 @@ from synthetic_samples.geometry import (
     cylinder,
     turn,
 )
-from synthetic_samples.materials import any_colour, contrasting, housing_material, metal
+from synthetic_samples.materials.materials import any_colour, contrasting, housing_material, metal
 from synthetic_samples.shapes.families import drawn_family
 from synthetic_samples.shapes.grips import KNOB_FAMILIES, fluted
 from synthetic_samples.shapes.plain_ends import plain_end

@@ -6,7 +6,7 @@ from functools import partial
 import numpy as np
 
 from synthetic_samples.geometry import Material, Part, moved, rounded_block, shift
-from synthetic_samples.materials import any_colour, sticker
+from synthetic_samples.materials.materials import any_colour, sticker
 from synthetic_samples.shapes import fittings
 from synthetic_samples.shapes.draft import Draft
 

@@ -13,7 +13,7 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
 from api.app import create_app
-from api.cases import CaseStore
+from api.cases.store import CaseStore
 from api.identification import Resources
 from api.settings import Settings
 from tests.api.described import Described

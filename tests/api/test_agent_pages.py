@@ -11,12 +11,12 @@ import pytest
 from fastapi.testclient import TestClient
 
 from api.app import create_app
-from api.case_summary import closed_case
-from api.cli import main
+from api.cases.summary import closed_case
+from api.commands.main import main
 from api.identification import Resources
+from api.pages.staff.upload_links import LINK_MS
 from api.settings import PREFIX, Settings
-from api.upload_links import LINK_MS
-from guidance.learning import count_cases, load_cases
+from guidance.diagnose.learning import count_cases, load_cases
 from tests.toy_networks import blob_photo, encoded
 
 TOKEN = "the agents' own long token"

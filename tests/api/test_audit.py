@@ -10,8 +10,8 @@ import pytest
 from fastapi.testclient import TestClient
 
 from api.app import create_app
-from api.audit import audit_page
-from api.cases import CaseStore, NoSuchCase, Said, Who
+from api.cases.audit import audit_page
+from api.cases.store import CaseStore, NoSuchCase, Said, Who
 from api.identification import Resources
 from api.settings import Settings
 

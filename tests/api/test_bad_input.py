@@ -10,11 +10,11 @@ import pytest
 from fastapi.testclient import TestClient
 
 from api.app import create_app
-from api.case_photos import DAY_MS, photos_of
-from api.cases import LONGEST_TEXT, Who
+from api.cases.photos import DAY_MS, photos_of
+from api.cases.store import LONGEST_TEXT, Who
 from api.identification import Resources
+from api.pages.staff.upload_links import LINK_MS, make_link
 from api.settings import Settings
-from api.upload_links import LINK_MS, make_link
 from tests.api.conftest import Served
 from tests.api.test_agent_pages import TOKEN, Desk
 from tests.api.test_caregiver_pages import BOX, HTML, PHOTO, heading, opened, press, send, to_photo, words

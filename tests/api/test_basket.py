@@ -10,10 +10,10 @@ from html import unescape
 import pytest
 from fastapi.testclient import TestClient
 
-from api.basket import basket_of, kept_in
-from api.case_export import export_case
-from api.case_view import in_force, view
-from api.cases import CaseStore, Conflict, Said, Who
+from api.cases.basket import basket_of, kept_in
+from api.cases.export import export_case
+from api.cases.store import CaseStore, Conflict, Said, Who
+from api.cases.view import in_force, view
 from tests.api.test_agent_pages import TOKEN, Desk
 from tests.api.test_technician_pages import app, opened, send, tom
 from tests.guidance.lifts import HUNG_TOP

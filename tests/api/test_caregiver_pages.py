@@ -12,10 +12,10 @@ from fastapi.testclient import TestClient
 from PIL import Image
 
 from api.app import create_app
-from api.case_photos import DAY_MS, SHELF_MS, forget_expired
+from api.cases.photos import DAY_MS, SHELF_MS, forget_expired
+from api.commands.messages import messages
 from api.identification import Resources
-from api.messages import messages
-from api.pages import STATIC
+from api.pages.render import STATIC
 from api.settings import Settings
 from tests.toy_networks import blob_photo, encoded
 

@@ -9,17 +9,17 @@ from fastapi.testclient import TestClient
 from sqlalchemy import text
 
 from api.app import create_app
-from api.audit import audit_page
-from api.case_database import reading
-from api.case_expiry import delete_abandoned
-from api.case_learning import closed_cases
-from api.case_photos import DAY_MS
-from api.cases import DELETE_ABANDONED, CaseStore, NoSuchCase, Said, Who
-from api.cli import main
+from api.cases.audit import audit_page
+from api.cases.database import reading
+from api.cases.expiry import delete_abandoned
+from api.cases.learning import closed_cases
+from api.cases.photos import DAY_MS
+from api.cases.store import DELETE_ABANDONED, CaseStore, NoSuchCase, Said, Who
+from api.commands.main import main
 from api.identification import Resources
+from api.pages.staff.upload_links import make_link
 from api.settings import PREFIX, Settings
-from api.upload_links import make_link
-from guidance.learning import ClosedCase
+from guidance.diagnose.learning import ClosedCase
 
 CALLER, ANA = Who("caregiver", "", "203.0.113.7"), Who("agent", "Ana", "198.51.100.4")
 NOBODY_UP = Said("person_in_sling", {"id": "person_in_sling", "answer": "no"}, {})

@@ -6,12 +6,12 @@ import pytest
 from fastapi.testclient import TestClient
 
 from api.app import create_app
-from api.case_learning import Learning, closed_cases
-from api.cases import CaseStore, Said, Who
+from api.cases.learning import Learning, closed_cases
+from api.cases.store import CaseStore, Said, Who
 from api.identification import Resources
 from api.settings import Settings
-from guidance.catalogue import DEMO_CATALOGUE, load
-from guidance.learning import ClosedCase, count_cases, learned
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
+from guidance.diagnose.learning import ClosedCase, count_cases, learned
 from tests.api.test_agent_pages import TOKEN, Desk, to_symptom
 
 ANA = Who("agent", "Ana")

@@ -15,12 +15,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sqlalchemy import text
 
-from api.case_database import open_database, reading
-from api.case_export import export_case
-from api.case_photos import Shelf, picture_of
-from api.case_tables import metadata
-from api.case_view import UNDO, in_force
-from api.cases import CODE_LETTERS, CaseEvent, CaseStore, Conflict, NoSuchCase, Said, Who, hashed
+from api.cases.database import open_database, reading
+from api.cases.export import export_case
+from api.cases.photos import Shelf, picture_of
+from api.cases.store import CODE_LETTERS, CaseEvent, CaseStore, Conflict, NoSuchCase, Said, Who, hashed
+from api.cases.tables import metadata
+from api.cases.view import UNDO, in_force
 from classifier.errors import SettingsError
 
 CAREGIVER, ANA, BO = Who("caregiver"), Who("agent", "Ana"), Who("agent", "Bo")
@@ -131,7 +131,7 @@ def test_two_agents_with_two_hundred_interleaved_edits_lose_none(case_store: Cas
 
 WRITER = """
 import sys
-from api.cases import CaseStore, Said, Who
+from api.cases.store import CaseStore, Said, Who
 store = CaseStore.open(sys.argv[1])
 for n in range(1, 1001):
     store.say(sys.argv[2], n, Said("context", {"id": "wet", "answer": str(n)}, {}), Who("agent", "Ana"))

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from api import cli
-from guidance.answer_model import Answer
+from api.commands import main as cli
+from guidance.documents.answer import Answer
 from tests.toy_networks import blob_photo, encoded
 
 BOX = ("control_box", (0.3, 0.4), 0.3, {"black": "above", "white": "left"})
@@ -130,7 +130,7 @@ def test_status_2_for_unusable_arguments(arguments: list[str], told: str, capsys
 def test_status_2_names_the_file_and_row_of_a_catalogue_with_a_typo(
     tmp_path: Path, capsys: pytest.CaptureFixture
 ) -> None:
-    from guidance.catalogue import DEMO_CATALOGUE
+    from guidance.catalogue.catalogue import DEMO_CATALOGUE
 
     for file in DEMO_CATALOGUE.glob("*.toml"):
         text = file.read_text(encoding="utf-8")
@@ -180,7 +180,7 @@ def test_a_photo_over_the_limit_is_not_even_read(photos: dict, tmp_path: Path, c
 
 
 def test_a_reader_that_goes_away_is_no_fault(photos: dict) -> None:
-    command = f"{sys.executable} -m api.cli identify {photos['whole.jpg']} | head -1"
+    command = f"{sys.executable} -m api.commands.main identify {photos['whole.jpg']} | head -1"
     done = subprocess.run(["bash", "-o", "pipefail", "-c", command], capture_output=True, text=True, timeout=60)
     assert done.stdout.startswith("CONTROL BOX")
     assert done.stderr == ""

@@ -10,10 +10,10 @@ from urllib.parse import urlsplit
 import httpx
 import pytest
 
-from api.case_photos import photos_of
-from api.cases import Who
+from api.cases.photos import photos_of
+from api.cases.store import Who
+from api.pages.staff.upload_links import make_link
 from api.settings import Settings
-from api.upload_links import make_link
 from tests.api.conftest import Served
 from tests.toy_networks import blob_photo, encoded
 

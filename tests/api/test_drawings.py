@@ -6,8 +6,8 @@ from itertools import product
 import pytest
 from fastapi.testclient import TestClient
 
-from api.case_view import Question
-from api.drawings import Drawing, drawings_of
+from api.cases.view import Question
+from api.pages.drawings import Drawing, drawings_of
 from classifier.taxonomy import ACTUATOR_CONCEPTS, CONTROL_BOX_CONCEPTS
 from tests.api.test_caregiver_pages import press, to_photo
 

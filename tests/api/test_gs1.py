@@ -11,8 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 
-from api.gs1 import GROUP_SEPARATOR, check_digit, day_of, read_plate
-from api.rating_plate import plate_in_photo
+from api.plate.gs1 import GROUP_SEPARATOR, check_digit, day_of, read_plate
+from api.plate.rating_plate import plate_in_photo
 from classifier.errors import InputError, NotAPhoto
 from classifier.photo import PhotoLimits
 

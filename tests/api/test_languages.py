@@ -6,9 +6,9 @@ from pathlib import Path
 import pytest
 from babel.messages.pofile import read_po
 
-from api.languages import LOCALES, chosen, load_languages
-from api.messages import messages, update_language
-from guidance.catalogue import DEMO_CATALOGUE, load
+from api.commands.messages import messages, update_language
+from api.pages.languages import LOCALES, chosen, load_languages
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
 
 FILES = sorted(LOCALES.glob("*.po"))
 

@@ -15,9 +15,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from api.app import create_app
+from api.http.slots import Full, Rate, Slots, TooManyRequests
 from api.identification import Resources
 from api.settings import Settings
-from api.slots import Full, Rate, Slots, TooManyRequests
 from tests.api.conftest import Served
 from tests.toy_networks import blob_photo, encoded
 
@@ -83,7 +83,7 @@ def test_when_every_place_is_taken_others_are_told_to_come_again(
         hold.wait(60)
         return [], []
 
-    monkeypatch.setattr("api.routes.read_photos", slow)
+    monkeypatch.setattr("api.http.routes.read_photos", slow)
     server = served(replace(toy_settings, slots=1, queue=1))
     address = server.url
     statuses: list[int] = []

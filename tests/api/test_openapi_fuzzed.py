@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from api.cases import Said, Who
+from api.cases.store import Said, Who
 from api.settings import Settings
 from tests.api.conftest import Served
 
@@ -47,7 +47,7 @@ checks.positive_data_acceptance.enabled = false
 @pytest.fixture
 def office(served: Callable[[Settings], Served], own_settings: Callable[..., Settings], monkeypatch) -> Served:
     """A server with tokens, whose streams end at once when there is no news, so that they can be read whole."""
-    monkeypatch.setattr("api.case_changes.LONGEST_S", 0.0)
+    monkeypatch.setattr("api.cases.changes.LONGEST_S", 0.0)
     tokens = {"agent_token": AGENT, "administrator_token": ADMINISTRATOR}
     return served(own_settings(**tokens))
 

@@ -3,14 +3,14 @@
 import numpy as np
 from PIL import Image
 
-from api.caregiver_told import _marked
-from api.case_photos import CasePhoto
-from api.languages import SOURCE, load_languages
+from api.cases.photos import CasePhoto
 from api.overlay import LINE_OF_KIND, LONGEST_SIDE_PX, PAPER, draw_overlay
+from api.pages.caregiver.told import _marked
+from api.pages.languages import SOURCE, load_languages
 from classifier.identify import ConceptReading, Model, PhotoReading, Quality, SubjectReading, read_photo
 from classifier.photo import EXIF_ORIENTATION, PhotoLimits
 from classifier.taxonomy import CONCEPTS, SUBJECTS
-from guidance.catalogue import DEMO_CATALOGUE, load
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
 from tests.toy_networks import blob_photo, encoded
 
 LIMITS = PhotoLimits()

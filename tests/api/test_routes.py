@@ -11,7 +11,7 @@ from PIL import Image
 from api.app import create_app
 from api.identification import Resources
 from api.settings import Settings
-from guidance.answer_model import Answer
+from guidance.documents.answer import Answer
 from tests.toy_networks import blob_photo, encoded
 
 BOX = ("control_box", (0.3, 0.4), 0.3, {"black": "above", "white": "left"})
@@ -204,7 +204,7 @@ def test_a_fault_of_ours_is_a_500_that_gives_nothing_away(client: TestClient, mo
     def broken(*_: object) -> None:
         raise RuntimeError("secret path /home/x")
 
-    monkeypatch.setattr("api.routes.read_photos", broken)
+    monkeypatch.setattr("api.http.routes.read_photos", broken)
     response = post(client, PHOTO)
     assert_problem(response, 500, "the log has the details")
     assert "secret" not in response.text

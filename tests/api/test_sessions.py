@@ -8,9 +8,9 @@ import pytest
 from fastapi.testclient import TestClient
 
 from api.app import create_app
-from api.cases import Said, Who
+from api.cases.store import Said, Who
+from api.http.sessions import COOKIE, SESSION_MS, check_tokens
 from api.identification import Resources
-from api.sessions import COOKIE, SESSION_MS, check_tokens
 from api.settings import Settings
 from classifier.errors import SettingsError
 

@@ -12,17 +12,17 @@ import zxingcpp
 from fastapi.testclient import TestClient
 
 from api.app import create_app
-from api.case_summary import spoken_code
-from api.case_words import why_words
+from api.cases.summary import spoken_code
+from api.cases.words import why_words
+from api.commands.messages import messages
 from api.identification import Resources
-from api.languages import LONGEST_SENTENCE, SOURCE, Language, load_languages
-from api.messages import messages
-from api.pages import TEMPLATES
+from api.pages.languages import LONGEST_SENTENCE, SOURCE, Language, load_languages
+from api.pages.render import TEMPLATES
 from api.settings import Settings
-from guidance.case_model import Case, Done
-from guidance.catalogue import DEMO_CATALOGUE, load
-from guidance.electricity import PackReadings, judge_pack
-from guidance.troubleshoot import troubleshoot
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
+from guidance.diagnose.troubleshoot import troubleshoot
+from guidance.documents.case import Case, Done
+from guidance.electricity.verdict import PackReadings, judge_pack
 from tests.api.test_agent_pages import PHOTO
 from tests.api.test_gs1 import UDI, picture
 

@@ -11,11 +11,11 @@ from fastapi.testclient import TestClient
 from PIL import Image
 
 from api.app import create_app
-from api.case_export import export_case
-from api.cases import Who
+from api.cases.export import export_case
+from api.cases.store import Who
+from api.http.slots import Full
 from api.identification import Resources
 from api.settings import MOST_PHOTOS, Settings
-from api.slots import Full
 from tests.api.test_agent_pages import PHOTO, TOKEN, Desk, to_symptom
 from tests.api.test_gs1 import UDI, picture
 from tests.toy_networks import blob_photo, encoded

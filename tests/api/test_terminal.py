@@ -2,10 +2,10 @@
 
 import pytest
 
+from api.commands.terminal import told
 from api.identification import Resources, answer_for
-from api.terminal import told
-from guidance.answer_model import Answer
-from guidance.evidence import Observed
+from guidance.documents.answer import Answer
+from guidance.identify.evidence import Observed
 
 
 @pytest.fixture

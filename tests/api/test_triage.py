@@ -4,12 +4,12 @@ import json
 
 import pytest
 
-from api.cli import main
-from api.triage import converse
-from api.triage_record import Event, Record, load_record, save_record
+from api.cases.record import Event, Record, load_record, save_record
+from api.commands.main import main
+from api.commands.triage import converse
 from classifier.errors import CaseError
-from guidance.answer_model import CatalogueInfo
-from guidance.catalogue import DEMO_CATALOGUE, load
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
+from guidance.documents.answer import CatalogueInfo
 
 SAFE = ("no", "none", "dead", "hung-top")
 """Nobody is up, no danger sign, nothing moves, which box."""

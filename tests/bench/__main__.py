@@ -41,7 +41,9 @@ def main() -> None:
         save_checkpoint(checkpoint)
         boxes = _boxes(photo)
         naive = [sys.executable, "-m", "tests.bench.naive", str(photo), str(checkpoint), json.dumps(boxes)]
-        ours, theirs = whole_processes([sys.executable, "-m", "api.cli", "identify", str(photo)], [*naive, "1"])
+        ours, theirs = whole_processes(
+            [sys.executable, "-m", "api.commands.main", "identify", str(photo)], [*naive, "1"]
+        )
         served, warm_naive, memory = warm(photo, [*naive, str(WARM_RUNS + 2)])
         print(f"{platform.processor() or platform.machine()}, {_cpu()}; Python {platform.python_version()}, ", end="")
         print(f"torch {torch.__version__}, onnxruntime {onnxruntime.__version__}")
@@ -83,7 +85,7 @@ def warm(photo: Path, naive: list[str]) -> tuple[list[float], list[float], dict[
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     server = subprocess.Popen(
-        [sys.executable, "-m", "api.cli", "serve", "--port", str(port)],
+        [sys.executable, "-m", "api.commands.main", "serve", "--port", str(port)],
         cwd=ROOT,
         stderr=subprocess.DEVNULL,
         stdout=subprocess.DEVNULL,

@@ -7,10 +7,10 @@ import itertools
 import sys
 from collections import Counter
 
-from guidance.case_model import Case
-from guidance.catalogue import DEMO_CATALOGUE, load
-from guidance.catalogue_model import ROLES
-from guidance.one_core import one_core
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
+from guidance.catalogue.rows import ROLES
+from guidance.diagnose.one_core import one_core
+from guidance.documents.case import Case
 from tests.guidance.safety_rules import violations
 from tests.guidance.safety_walk import actuators, boxes, conversation, gates, steps
 

@@ -19,7 +19,7 @@ from classifier.identify import WEIGHTS_DIR
 from classifier.model import METADATA_FILE
 from classifier.photo import cut_window
 from classifier.reader import square_window
-from training.model import new_network
+from training.nets.model import new_network
 
 RECIPE = json.loads((WEIGHTS_DIR / METADATA_FILE).read_text(encoding="utf-8"))  # the sizes and looks that are served
 

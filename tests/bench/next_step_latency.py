@@ -10,10 +10,10 @@ import time
 
 import numpy as np
 
-from guidance.case_model import Case, Done, Seen
-from guidance.catalogue import DEMO_CATALOGUE, load
-from guidance.catalogue_model import ROLES
-from guidance.troubleshoot import troubleshoot
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
+from guidance.catalogue.rows import ROLES
+from guidance.diagnose.troubleshoot import troubleshoot
+from guidance.documents.case import Case, Done, Seen
 
 
 def main() -> None:

@@ -7,7 +7,7 @@ import argparse
 
 import numpy as np
 
-from guidance.sequencing import look_ahead, ratio_minutes, start
+from guidance.diagnose.sequencing import look_ahead, ratio_minutes, start
 from tests.guidance.exact_planning import optimum, policy_minutes, random_dependent_problem
 
 

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import BrowserContext, Page, expect
 
-from api.case_photos import photos_of
-from api.cases import Who
-from api.upload_links import LINK_MS, make_link
+from api.cases.photos import photos_of
+from api.cases.store import Who
+from api.pages.staff.upload_links import LINK_MS, make_link
 from tests.api.conftest import Served
 from tests.browser.test_caregiver import case_of, photo_events, to_photo
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import BrowserContext, Page, Route, expect
 
-from api.case_photos import photos_of
+from api.cases.photos import photos_of
 from tests.api.conftest import Served
 from tests.browser.cutting import Cutting
 

@@ -1,6 +1,6 @@
 """Cases that the tests of troubleshooting start from."""
 
-from guidance.case_model import Case
+from guidance.documents.case import Case
 
 HUNG = {"decision": "confirmed", "probabilities": {"hung-top": 0.997, "unlisted": 0.003}, "set": ["hung-top"]}
 TABS = {"decision": "confirmed", "probabilities": {"squeeze_tabs": 0.995, "none": 0.005}, "set": ["squeeze_tabs"]}

@@ -6,7 +6,7 @@ success, or when every repair has been tried.
 
 import numpy as np
 
-from guidance.sequencing import NO_AREA, after_answer, after_repair, simple_problem, step_minutes
+from guidance.diagnose.sequencing import NO_AREA, after_answer, after_repair, simple_problem, step_minutes
 
 
 def independent_optimum(probability: np.ndarray, minutes: np.ndarray) -> np.ndarray:

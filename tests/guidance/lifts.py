@@ -8,11 +8,11 @@ from classifier.identify import ConceptReading, PhotoReading, SubjectReading
 from classifier.model import ReadingFacts
 from classifier.quality import Quality
 from classifier.taxonomy import ACTUATOR_HEAD, CONCEPTS, CONCEPTS_OF, CONTROL_BOX, NOT_VISIBLE
-from guidance.answer import answer
-from guidance.answer_model import Answer, ModelInfo, TrainedOn
-from guidance.catalogue import DEMO_CATALOGUE, Catalogue
-from guidance.catalogue_model import Role
-from guidance.evidence import Observed
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, Catalogue
+from guidance.catalogue.rows import Role
+from guidance.documents.answer import Answer, ModelInfo, TrainedOn
+from guidance.identify.answer import answer
+from guidance.identify.evidence import Observed
 
 EVEN_PRIORS = {concept: {v: 1.0 / len(values) for v in values} for concept, values in CONCEPTS.items()}
 AS_OFTEN_HIDDEN = {concept: dict.fromkeys(values, 0.5) for concept, values in CONCEPTS.items()}

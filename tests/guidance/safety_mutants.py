@@ -2,8 +2,10 @@
 
 import numpy as np
 
-from guidance import identified, parts, planning, troubleshoot
-from guidance.catalogue import Catalogue
+from guidance.catalogue.catalogue import Catalogue
+from guidance.diagnose import planning, troubleshoot
+from guidance.identify import identified
+from guidance.parts import parts
 
 
 def rebuilt(catalogue: Catalogue, **sections) -> Catalogue:

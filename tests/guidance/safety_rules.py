@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from guidance.case_model import Case, Troubleshooting
+from guidance.documents.case import Case, Troubleshooting
 
 TECHNICIANS_ALONE = {
     "measure_blocks", "do_load_test", "measure_fuse", "measure_board_supply", "measure_actuator_supply",

@@ -4,13 +4,13 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from itertools import product
 
-from guidance import troubleshoot as module
-from guidance.case_model import Case, Done, Seen, Troubleshooting
-from guidance.catalogue import Catalogue
-from guidance.catalogue_model import ROLES
-from guidance.diagnosis import diagnose, generation_likelihood
-from guidance.identified import identified
-from guidance.planning import Choice, make_plan
+from guidance.catalogue.catalogue import Catalogue
+from guidance.catalogue.rows import ROLES
+from guidance.diagnose import troubleshoot as module
+from guidance.diagnose.diagnosis import diagnose, generation_likelihood
+from guidance.diagnose.planning import Choice, make_plan
+from guidance.documents.case import Case, Done, Seen, Troubleshooting
+from guidance.identify.identified import identified
 
 MECHANISMS = ("none", "squeeze_tabs", "twist_knob", "pull_twist_knob")
 GENERATIONS = ("sealed-top", "stacked-front", "hung-top", "sealed-front")

@@ -13,12 +13,12 @@ import numpy as np
 
 from classifier.identify import PhotoReading
 from classifier.taxonomy import ACTUATOR_HEAD, CONCEPTS, CONTROL_BOX, CONTROL_BOX_CONCEPTS, NOT_VISIBLE, UNLISTED
-from guidance.answer import answer
-from guidance.answer_model import Answer, Next
-from guidance.catalogue import DEMO_CATALOGUE, Catalogue, load
-from guidance.catalogue_model import Role
-from guidance.evidence import Observed
-from guidance.hypotheses import hypotheses_of
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, Catalogue, load
+from guidance.catalogue.rows import Role
+from guidance.documents.answer import Answer, Next
+from guidance.identify.answer import answer
+from guidance.identify.evidence import Observed
+from guidance.identify.hypotheses import hypotheses_of
 from tests.guidance.lifts import FACTS, MODEL, photo, reading, subject
 
 QUESTIONS = 3

@@ -7,8 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from classifier.taxonomy import ACTUATOR_HEAD, CONCEPTS, CONTROL_BOX, CONTROL_BOX_CONCEPTS, NOT_VISIBLE, UNLISTED
-from guidance.answer_model import Answer
-from guidance.catalogue import DEMO_CATALOGUE, load
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
+from guidance.documents.answer import Answer
 from tests.guidance.lifts import HUNG_TOP, MODEL, ask, box_photo, changed_demo, head_photo, photo, reading, subject
 
 DEMO = load(DEMO_CATALOGUE)

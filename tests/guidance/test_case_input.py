@@ -3,8 +3,8 @@
 import pytest
 
 from classifier.errors import CaseError, ObservationError
-from guidance.catalogue import DEMO_CATALOGUE, load
-from guidance.troubleshoot import troubleshoot
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
+from guidance.diagnose.troubleshoot import troubleshoot
 from tests.guidance.cases import HUNG, TABS, case_of, done
 
 

@@ -4,7 +4,7 @@ import pytest
 
 from classifier.errors import CatalogueError
 from classifier.taxonomy import CONCEPTS, CONTROL_BOX_CONCEPTS
-from guidance.catalogue import DEMO_CATALOGUE, load
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
 from tests.guidance.lifts import changed_demo
 
 

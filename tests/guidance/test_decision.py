@@ -5,8 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from classifier.taxonomy import UNLISTED
-from guidance.catalogue_model import DecisionCosts
-from guidance.decision import Standing, decide, expected_costs_min
+from guidance.catalogue.rows import DecisionCosts
+from guidance.identify.decision import Standing, decide, expected_costs_min
 
 COSTS = DecisionCosts(
     ordering_bar=0.99, feature_bar=0.95, wrong_action_min=400, wrong_lead_min=80, question_min=3, undecided_min=7

@@ -5,9 +5,9 @@ import itertools
 import numpy as np
 import pytest
 
-from guidance.catalogue import DEMO_CATALOGUE, load
-from guidance.fault_network import fault_network
-from guidance.inference import compile_space
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
+from guidance.diagnose.fault_network import fault_network
+from guidance.diagnose.inference import compile_space
 
 
 @pytest.fixture(scope="module")

@@ -5,7 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from classifier.errors import ReadingError
-from guidance.electricity import (
+from guidance.electricity.verdict import (
     Band,
     PackReadings,
     charge_band_percent,

@@ -8,9 +8,9 @@ import pytest
 
 from classifier.errors import ObservationError
 from classifier.taxonomy import ACTUATOR_HEAD, CONCEPTS, CONTROL_BOX, CONTROL_BOX_CONCEPTS, UNLISTED
-from guidance.catalogue import DEMO_CATALOGUE, load
-from guidance.evidence import Observed, gather, likely_set, posterior
-from guidance.hypotheses import hypotheses_of
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
+from guidance.identify.evidence import Observed, gather, likely_set, posterior
+from guidance.identify.hypotheses import hypotheses_of
 from tests.guidance.lifts import EVEN_PRIORS, FACTS, ask, box_photo, changed_demo, head_photo, photo, reading, subject
 
 

@@ -6,7 +6,7 @@ import shutil
 import pytest
 
 from classifier.errors import CatalogueError
-from guidance.catalogue import DEMO_CATALOGUE, load
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
 
 
 @pytest.fixture

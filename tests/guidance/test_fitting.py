@@ -5,10 +5,10 @@ from itertools import product
 import pytest
 
 from classifier.taxonomy import CONCEPTS, UNLISTED
-from guidance.catalogue import DEMO_CATALOGUE, load
-from guidance.fitting import families_of, fits_of
-from guidance.identified import Identified
-from guidance.parts import parts_for
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
+from guidance.identify.identified import Identified
+from guidance.parts.fitting import families_of, fits_of
+from guidance.parts.parts import parts_for
 
 CATALOGUE = load(DEMO_CATALOGUE)
 GENERATIONS = tuple(g.id for g in CATALOGUE.generations)

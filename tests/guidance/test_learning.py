@@ -5,8 +5,8 @@ import json
 import pytest
 
 from classifier.errors import CaseError
-from guidance.catalogue import DEMO_CATALOGUE, load
-from guidance.learning import ClosedCase, count_cases, learned, load_cases, shares
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
+from guidance.diagnose.learning import ClosedCase, count_cases, learned, load_cases, shares
 
 
 @pytest.fixture(scope="module")

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from classifier.errors import NetworkError
-from guidance.inference import compile_space
-from guidance.network import Network, Node, Scaled, Table, WorstOf, load_network, network_from_rows
+from guidance.diagnose.inference import compile_space
+from guidance.diagnose.network import Network, Node, Scaled, Table, WorstOf, load_network, network_from_rows
 
 NETWORKS = Path(__file__).parent / "networks"
 

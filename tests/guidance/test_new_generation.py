@@ -14,9 +14,9 @@ from classifier.identify import WEIGHTS_DIR, PhotoReading, read_photo
 from classifier.model import Model
 from classifier.photo import PhotoLimits
 from classifier.taxonomy import CONTROL_BOX, CONTROL_BOX_CONCEPTS, UNLISTED
-from guidance.catalogue import DEMO_CATALOGUE, Catalogue, load
-from training.manifest import Record, read_manifests
-from training.two_photos import answered
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, Catalogue, load
+from training.data.manifest import Record, read_manifests
+from training.evaluate.two_photos import answered
 
 SAMPLES = Path(__file__).parents[2] / "synthetic_samples" / "samples"
 NEW = "added-box"

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from guidance.catalogue import DEMO_CATALOGUE, Catalogue, load
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, Catalogue, load
 from tests.guidance.lifts import HUNG_TOP, ask, box_photo, head_photo, photo
 from tests.guidance.simulate_callers import STARTS, exact_share_right, simulate, without_views
 

@@ -8,8 +8,8 @@ import pytest
 
 from classifier.errors import CaseError
 from classifier.taxonomy import CONCEPTS
-from guidance.catalogue import DEMO_CATALOGUE, load
-from guidance.parts import as_csv, as_json, as_sheet, parts_for, parts_for_fault
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
+from guidance.parts.parts import as_csv, as_json, as_sheet, parts_for, parts_for_fault
 
 
 @pytest.fixture(scope="module")

@@ -4,10 +4,10 @@ from itertools import chain
 
 import pytest
 
-from guidance.case_model import Case
-from guidance.catalogue import DEMO_CATALOGUE, load
-from guidance.catalogue_model import ROLES
-from guidance.troubleshoot import troubleshoot
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
+from guidance.catalogue.rows import ROLES
+from guidance.diagnose.troubleshoot import troubleshoot
+from guidance.documents.case import Case
 from tests.guidance.safety_mutants import MUTATIONS, mutate
 from tests.guidance.safety_rules import violations
 from tests.guidance.safety_walk import actuators, boxes, conversation, gates, seen, steps

@@ -5,7 +5,7 @@ from itertools import permutations
 import numpy as np
 import pytest
 
-from guidance.sequencing import (
+from guidance.diagnose.sequencing import (
     look_ahead,
     order_minutes,
     ratio_minutes,

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from guidance.catalogue import DEMO_CATALOGUE, load
-from guidance.one_core import one_core
-from guidance.simulate import Lift, compare, play
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
+from guidance.diagnose.one_core import one_core
+from guidance.diagnose.simulate import Lift, compare, play
 from tests.guidance.cases import case_of
 
 
@@ -16,7 +16,7 @@ def catalogue():
 
 @pytest.mark.parametrize("symptom", ["dead", "hand_only_dead"])
 def test_the_computed_order_costs_fewer_minutes_than_both_others(catalogue, symptom):
-    """The whole table: `python -m guidance.simulate --cases 400 --seed 4`."""
+    """The whole table: `python -m guidance.diagnose.simulate --cases 400 --seed 4`."""
     with one_core():
         minutes = compare(catalogue, symptom, "technician", "hung-top", 40, np.random.default_rng(5)).minutes
     assert minutes["computed"].mean() < minutes["printed"].mean()

@@ -2,8 +2,8 @@
 
 import pytest
 
-from guidance.catalogue import DEMO_CATALOGUE, load
-from guidance.diagnosis import component_probabilities
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
+from guidance.diagnose.diagnosis import component_probabilities
 
 GENERATIONS = ("sealed-top", "stacked-front", "hung-top", "sealed-front")
 PACKS = ("stacked-front", "hung-top")

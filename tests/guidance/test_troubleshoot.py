@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from classifier.errors import ReadingError
-from guidance.case_model import Case, Done
-from guidance.catalogue import DEMO_CATALOGUE, load
-from guidance.diagnosis import diagnose, tried
-from guidance.troubleshoot import troubleshoot
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
+from guidance.diagnose.diagnosis import diagnose, tried
+from guidance.diagnose.troubleshoot import troubleshoot
+from guidance.documents.case import Case, Done
 from tests.guidance.cases import SAFE, case_of, done
 
 

@@ -16,9 +16,9 @@ from sklearn.metrics import roc_auc_score, roc_curve
 from torchmetrics.classification import MulticlassCalibrationError
 
 from classifier.calibration import prediction_set, softmax
-from training.conformal import set_threshold, set_thresholds
-from training.measures import area_under_roc, calibration_error, false_positives_at_recall
-from training.report_adaptive import adaptive_numbers, compare_sets, least_ambiguous_numbers
+from training.calibrate.conformal import set_threshold, set_thresholds
+from training.evaluate.measures import area_under_roc, calibration_error, false_positives_at_recall
+from training.report.adaptive import adaptive_numbers, compare_sets, least_ambiguous_numbers
 
 COVERAGE, CLASSES = 0.95, 4
 SEEDS = range(5)

@@ -14,10 +14,10 @@ from sklearn.datasets import load_sample_images
 from classifier.identify import WEIGHTS_DIR, read_photo
 from classifier.model import Model
 from classifier.photo import PhotoLimits, open_photo
-from guidance.answer import answer
-from guidance.answer_model import ModelInfo
-from guidance.catalogue import DEMO_CATALOGUE, load
-from training.report_foreign import foreign_figures, foreign_photographs
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
+from guidance.documents.answer import ModelInfo
+from guidance.identify.answer import answer
+from training.report.foreign import foreign_figures, foreign_photographs
 
 MOST_SEEN = 1
 """Photographs of the nineteen on which the shipped model may see a part: what was measured, no wish.

@@ -1,6 +1,6 @@
 """Scenes that tests look at."""
 
-from synthetic_samples.scene import Scene, draw_scene
+from synthetic_samples.scene.scene import Scene, draw_scene
 
 SMALL = {"samples": 1, "width": 96, "height": 72}
 

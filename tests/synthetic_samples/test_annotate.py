@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 
 from classifier.taxonomy import ACTUATOR_HEAD, CONTROL_BOX
-from synthetic_samples.annotate import _lowering, annotate, is_fair
-from synthetic_samples.flatten import flatten
+from synthetic_samples.annotate.annotate import _lowering, annotate, is_fair
 from synthetic_samples.geometry import Material, Part, block, cylinder, point_z_to, shift
-from synthetic_samples.render import Rendered, render, use_variant
-from synthetic_samples.scene import Scene
+from synthetic_samples.render.flatten import flatten
+from synthetic_samples.render.render import Rendered, render, use_variant
+from synthetic_samples.scene.scene import Scene
+from synthetic_samples.scene.truths import outline_of
 from synthetic_samples.shapes.mechanisms import knob_place
-from synthetic_samples.truths import outline_of
 from tests.synthetic_samples.scenes import SMALL, first_scene
 
 

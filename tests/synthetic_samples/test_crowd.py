@@ -8,17 +8,17 @@ import numpy as np
 import pytest
 
 from classifier.taxonomy import ACTUATOR_HEAD, CHARGER, CONTROL_BOX
-from synthetic_samples.annotate import annotate, is_fair, project
-from synthetic_samples.camera import Camera
-from synthetic_samples.composition import close_kind
-from synthetic_samples.crowd import crowd
-from synthetic_samples.flatten import flatten
-from synthetic_samples.labels import numbered, without_number
-from synthetic_samples.layout import Brief, Composition, bounds
-from synthetic_samples.part_maps import PARTS, REDUCTION, part_map
-from synthetic_samples.render import Rendered, render, use_variant
-from synthetic_samples.scene import Scene, draw_scene
-from synthetic_samples.truths import Truth, values_by_number
+from synthetic_samples.annotate.annotate import annotate, is_fair, project
+from synthetic_samples.annotate.labels import numbered, without_number
+from synthetic_samples.render.flatten import flatten
+from synthetic_samples.render.part_maps import PARTS, REDUCTION, part_map
+from synthetic_samples.render.render import Rendered, render, use_variant
+from synthetic_samples.scene.camera import Camera
+from synthetic_samples.scene.composition import close_kind
+from synthetic_samples.scene.crowd import crowd
+from synthetic_samples.scene.layout import Brief, Composition, bounds
+from synthetic_samples.scene.scene import Scene, draw_scene
+from synthetic_samples.scene.truths import Truth, values_by_number
 
 BRIEF = Brief("train")
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from synthetic_samples.denoise import denoise
+from synthetic_samples.render.denoise import denoise
 
 HEIGHT, WIDTH = 64, 96
 

@@ -11,17 +11,17 @@ import pytest
 from PIL import Image, ImageOps
 
 from classifier.taxonomy import CONCEPTS_OF, CONTROL_BOX, SMALLEST_SUBJECT_FRACTION
-from synthetic_samples.camera import MOST_VIEWS, SIDES_APART_DEG
-from synthetic_samples.contact_sheet import contact_sheet
-from synthetic_samples.denoise import denoise
-from synthetic_samples.flatten import TEXTURE_SLOTS, flatten
+from synthetic_samples.annotate.labels import without_number
 from synthetic_samples.generate import main
 from synthetic_samples.geometry import Picture
-from synthetic_samples.labels import without_number
-from synthetic_samples.layout import Brief
-from synthetic_samples.part_maps import PARTS, part_map, part_of
-from synthetic_samples.render import render, use_variant
-from synthetic_samples.scene import ENVIRONMENTS, FRAMINGS, STYLES, draw_scene
+from synthetic_samples.render.contact_sheet import contact_sheet
+from synthetic_samples.render.denoise import denoise
+from synthetic_samples.render.flatten import TEXTURE_SLOTS, flatten
+from synthetic_samples.render.part_maps import PARTS, part_map, part_of
+from synthetic_samples.render.render import render, use_variant
+from synthetic_samples.scene.camera import MOST_VIEWS, SIDES_APART_DEG
+from synthetic_samples.scene.layout import Brief
+from synthetic_samples.scene.scene import ENVIRONMENTS, FRAMINGS, STYLES, draw_scene
 
 
 @pytest.fixture(scope="module", autouse=True)

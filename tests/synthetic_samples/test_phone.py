@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from PIL import Image, ImageOps
 
-from synthetic_samples.phone import develop, encode_jpeg, stored_pixels
-from synthetic_samples.phone_families import FAMILIES, HARD_CONDITIONS, draw_phone, phone_families
+from synthetic_samples.phone.families import FAMILIES, HARD_CONDITIONS, draw_phone, phone_families
+from synthetic_samples.phone.phone import develop, encode_jpeg, stored_pixels
 
 
 def _picture() -> np.ndarray:

@@ -5,9 +5,9 @@ from dataclasses import replace
 
 import pytest
 
-from synthetic_samples.flatten import flatten
-from synthetic_samples.render_queue import RenderQueue
-from synthetic_samples.scene import draw_scene
+from synthetic_samples.render.flatten import flatten
+from synthetic_samples.render.queue import RenderQueue
+from synthetic_samples.scene.scene import draw_scene
 
 
 def test_a_dead_renderer_is_named() -> None:

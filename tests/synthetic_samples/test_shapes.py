@@ -9,7 +9,7 @@ from scipy.stats import binomtest
 
 from classifier.taxonomy import CONCEPTS, CONTROL_BOX_CONCEPTS
 from synthetic_samples.geometry import Material, Part, block, cable, curve, rounded_block, surface_of, turn
-from synthetic_samples.scene import STYLES
+from synthetic_samples.scene.scene import STYLES
 from synthetic_samples.shapes.accessories import HAND_CONTROL_FAMILIES
 from synthetic_samples.shapes.actuator import actuator
 from synthetic_samples.shapes.bodies import BODY_FAMILIES, housing

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from manifold3d import Error
 
-from synthetic_samples import clutter as clutter_module
-from synthetic_samples import materials, room_materials
 from synthetic_samples.geometry import Part, Picture, moved, shift
-from synthetic_samples.look_alikes import look_alike, look_alike_kinds
-from synthetic_samples.surroundings import SETTINGS, draw_setting, setting
+from synthetic_samples.look_alikes.look_alikes import look_alike, look_alike_kinds
+from synthetic_samples.materials import materials, room_materials
+from synthetic_samples.surroundings import clutter as clutter_module
+from synthetic_samples.surroundings.surroundings import SETTINGS, draw_setting, setting
 
 KINDS = [kind for style in ("train", "calibration", "heldout") for kind in look_alike_kinds(style)]
 BUILDERS = sorted({*clutter_module.HOME, *clutter_module.WORKSHOP}, key=lambda builder: builder.__name__)

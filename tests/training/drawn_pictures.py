@@ -7,7 +7,7 @@ import numpy as np
 from PIL import Image, ImageDraw
 
 from classifier.taxonomy import CONCEPTS_OF, SUBJECTS
-from synthetic_samples.part_maps import PARTS, REDUCTION
+from synthetic_samples.render.part_maps import PARTS, REDUCTION
 
 PART_OF_KIND = dict(zip(SUBJECTS, ("unit_front", "actuator_housing", "hand_control", "charger"), strict=True))
 PART_OF_CONCEPT = {"stop_position": "stop", "battery": "pack_front", "service_buttons": "service_buttons",

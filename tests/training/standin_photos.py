@@ -10,8 +10,8 @@ from pathlib import Path
 from PIL import Image
 
 from classifier.taxonomy import CONCEPTS_OF
-from guidance.catalogue import DEMO_CATALOGUE, load
-from training.owned_photos_labels import COLUMNS, NOTHING
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
+from training.owned.labels import COLUMNS, NOTHING
 
 STANDINS = Path(__file__).parents[1] / "standins" / "pictures"
 

@@ -2,8 +2,8 @@
 
 from dataclasses import replace
 
-from training.ablate import _variants
 from training.config import PRESETS
+from training.loop.ablate import _variants
 
 
 def test_each_variant_differs_from_the_shipped_one_in_what_its_name_says():

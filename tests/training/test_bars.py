@@ -3,11 +3,11 @@
 import pytest
 
 from classifier.model import Model
-from guidance.catalogue import DEMO_CATALOGUE, load
-from guidance.decision import Standing, decide
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
+from guidance.identify.decision import Standing, decide
 from tests.guidance.lifts import HUNG_TOP
 from tests.training.test_scores import NO_GENERATION, photo, said, truth
-from training.bars import BARS, PARTS, bar_figures, with_bar
+from training.evaluate.bars import BARS, PARTS, bar_figures, with_bar
 
 HEAD_BOX = (0.1, 0.1, 0.7, 0.7)
 

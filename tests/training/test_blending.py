@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 import torch
 
-from training.blending import WAYS_BACK, blend, mixed, two_fold_loss
-from training.checkpoint import load_network, read_whole, write_whole
 from training.command import main
 from training.config import CLASSES
-from training.manifest import read_manifests
-from training.model import new_network
+from training.data.manifest import read_manifests
+from training.loop.blending import WAYS_BACK, blend, mixed, two_fold_loss
+from training.nets.checkpoint import load_network, read_whole, write_whole
+from training.nets.model import new_network
 
 
 def test_a_blend_is_the_sum_by_shares():

@@ -8,11 +8,19 @@ import pytest
 from classifier.ours import FeatureSpace, Ours
 from classifier.quality import Quality
 from classifier.taxonomy import SUBJECTS
-from training.calibrate import HIGHEST_BAR, _mix, _wanted_mix, concept_cases, finder_bars, hidden_shares, thresholds
-from training.collect import RawPhoto, RawSubject, collect_readings, match
+from training.calibrate.calibrate import (
+    HIGHEST_BAR,
+    _mix,
+    _wanted_mix,
+    concept_cases,
+    finder_bars,
+    hidden_shares,
+    thresholds,
+)
+from training.calibrate.collect import RawPhoto, RawSubject, collect_readings, match
 from training.config import CLASSES, KINDS, OTHER
-from training.manifest import Reading, Record, Subject, read_manifests
-from training.ood import Gate
+from training.data.manifest import Reading, Record, Subject, read_manifests
+from training.ood.gate import Gate
 
 USABLE = Quality(True, ())
 BOX = (0.1, 0.1, 0.5, 0.5)

@@ -9,7 +9,7 @@ from sklearn.base import BaseEstimator, ClassifierMixin
 from sklearn.linear_model import LogisticRegression
 
 from classifier.calibration import prediction_set, softmax, told_apart
-from training.conformal import (
+from training.calibrate.conformal import (
     fit_apart,
     fit_binary_temperature,
     fit_scaling,

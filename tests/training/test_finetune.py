@@ -13,14 +13,16 @@ from classifier.identify import ConceptReading, PhotoReading, SubjectReading
 from classifier.model import Model, ModelInfo
 from classifier.quality import Quality
 from classifier.taxonomy import CONCEPTS
-from guidance.catalogue import DEMO_CATALOGUE, load
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
 from tests.training.drawn_pictures import draw_folder
 from tests.training.standin_photos import as_csv, standins
-from training import evaluate, finetune_compare, train
-from training import finetune as finetune_module
 from training.command import main
-from training.finetune import mixed
-from training.finetune_compare import (
+from training.data.manifest import Reading, Record, Subject, read_manifests
+from training.evaluate.evaluate import evaluate
+from training.loop import train
+from training.owned import compare as finetune_compare
+from training.owned import finetune as finetune_module
+from training.owned.compare import (
     EMPTY,
     Comparison,
     Row,
@@ -29,7 +31,7 @@ from training.finetune_compare import (
     outcomes,
     sign_test,
 )
-from training.manifest import Reading, Record, Subject, read_manifests
+from training.owned.finetune import mixed
 
 
 @pytest.fixture(scope="module")

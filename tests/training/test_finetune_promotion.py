@@ -15,7 +15,7 @@ from onnx import numpy_helper
 
 from classifier.errors import ModelError
 from classifier.model import Model
-from training.promote import PromotionError, promote, roll_back
+from training.owned.promote import PromotionError, promote, roll_back
 
 
 @pytest.fixture

@@ -14,8 +14,8 @@ from torch import nn
 from torch.nn import functional
 
 from training.config import Schedule
-from training.pace import learning_rate_share
-from training.train import Job, TrainingError, fit
+from training.loop.pace import learning_rate_share
+from training.loop.train import Job, TrainingError, fit
 
 SCHEDULE = Schedule(steps=500, batch=64, learning_rate=3e-3, average_decay=0.98, save_every_s=1e9)
 

@@ -9,8 +9,8 @@ import torch
 from PIL import Image
 
 from tests.training.drawn_pictures import draw_folder
-from training.dataset import load_bank, load_upright
-from training.manifest import DatasetError, read_manifests
+from training.data.dataset import load_bank, load_upright
+from training.data.manifest import DatasetError, read_manifests
 
 
 @pytest.fixture

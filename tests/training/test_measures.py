@@ -7,8 +7,7 @@ from sklearn import metrics
 from torchmetrics.classification import MulticlassCalibrationError
 from torchvision.ops import box_iou, generalized_box_iou
 
-from training.finding import generalised_iou
-from training.measures import (
+from training.evaluate.measures import (
     Share,
     area_under_roc,
     box_ious,
@@ -18,6 +17,7 @@ from training.measures import (
     false_positives_at_recall,
     share,
 )
+from training.loop.finding import generalised_iou
 
 SEEDS = range(5)
 

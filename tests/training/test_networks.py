@@ -13,11 +13,18 @@ from PIL import Image
 
 from classifier.finder import normalise
 from classifier.photo import cut_window
-from synthetic_samples.part_maps import PARTS
-from training import export
+from synthetic_samples.render.part_maps import PARTS
 from training.config import CLASSES, KINDS
-from training.export import ExportError, ServedFinder, ServedReader, export_network, fold_batch_norms, round_to_half
-from training.model import backbone_parameters, backbone_weights_file, imagenet_classifier, new_network
+from training.nets import export
+from training.nets.export import (
+    ExportError,
+    ServedFinder,
+    ServedReader,
+    export_network,
+    fold_batch_norms,
+    round_to_half,
+)
+from training.nets.model import backbone_parameters, backbone_weights_file, imagenet_classifier, new_network
 
 CATS, ESPRESSO = range(281, 286), 967  # classes of ImageNet's 1000: tabby to Egyptian cat; espresso
 

@@ -16,10 +16,10 @@ from classifier.quality import Quality
 from classifier.taxonomy import SUBJECTS
 from tests.toy_networks import blob_photo, encoded
 from tests.training.test_calibrate import USABLE, raw, record
-from training.collect import RawPhoto, RawSubject, collect_raw, collect_readings
+from training.calibrate.collect import RawPhoto, RawSubject, collect_raw, collect_readings
+from training.calibrate.merging import readings_of
 from training.config import OTHER
-from training.merging import readings_of
-from training.ood import PENALTY, RIDGE, SMALLEST_RIDGE, Gate, compare, fit_feature_space, fit_logistic, fit_ours
+from training.ood.gate import PENALTY, RIDGE, SMALLEST_RIDGE, Gate, compare, fit_feature_space, fit_logistic, fit_ours
 
 
 def shifted(probability: float, matched: int, features: np.ndarray, kind: str = "actuator_head") -> RawSubject:

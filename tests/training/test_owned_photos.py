@@ -10,13 +10,13 @@ import pytest
 from PIL import Image, ImageOps
 
 from classifier.taxonomy import CONCEPTS
-from guidance.catalogue import DEMO_CATALOGUE, load
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
 from tests.training.standin_photos import STANDINS, as_csv, label_of, standins, with_metadata, write_csv
 from training.command import main
-from training.manifest import read_manifests
-from training.owned_command import OWNER_COMMANDS
-from training.owned_photos import read_entries
-from training.owned_photos_labels import COLUMNS, NOTHING, meaning
+from training.data.manifest import read_manifests
+from training.owned.command import OWNER_COMMANDS
+from training.owned.labels import COLUMNS, NOTHING, meaning
+from training.owned.photos import read_entries
 
 ROOT = Path(__file__).parents[2]
 

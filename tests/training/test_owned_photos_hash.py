@@ -9,7 +9,7 @@ import pytest
 from PIL import Image
 
 from tests.training.standin_photos import STANDINS
-from training.owned_photos_hash import SAME_PICTURE_BITS, differing_bits, perceptual_hash
+from training.owned.hash import SAME_PICTURE_BITS, differing_bits, perceptual_hash
 
 
 @pytest.fixture(scope="module")

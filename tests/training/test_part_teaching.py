@@ -8,14 +8,14 @@ import torch
 from PIL import Image
 
 from classifier.taxonomy import SUBJECTS
-from synthetic_samples.part_maps import PARTS, REDUCTION
+from synthetic_samples.render.part_maps import PARTS, REDUCTION
 from training.config import STRIDE
-from training.dataset import UNKNOWN_PART, PictureBank, load_part_map
-from training.finding import cell_targets, finder_loss
-from training.geometry import Wobble, letterbox_maps, sample_windows, window_maps, wobbled
-from training.manifest import DatasetError, read_manifests
-from training.model import PartPooling
-from training.part_teaching import part_loss, part_overlap, part_shares, part_weights
+from training.data.dataset import UNKNOWN_PART, PictureBank, load_part_map
+from training.data.geometry import Wobble, letterbox_maps, sample_windows, window_maps, wobbled
+from training.data.manifest import DatasetError, read_manifests
+from training.loop.finding import cell_targets, finder_loss
+from training.nets.model import PartPooling
+from training.nets.part_teaching import part_loss, part_overlap, part_shares, part_weights
 
 KNOB, FRONT = PARTS.index("knob"), PARTS.index("unit_front")
 

@@ -7,11 +7,11 @@ import pytest
 
 from classifier.model import Model
 from classifier.taxonomy import CONCEPTS, NOT_VISIBLE
-from guidance.catalogue import DEMO_CATALOGUE, load
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
 from tests.guidance.lifts import HUNG_TOP
 from tests.training.test_scores import SEALED_TOP, photo, truth
-from training.manifest import Reading, Subject
-from training.perfect_reader import perfect_figures, perfect_reading
+from training.data.manifest import Reading, Subject
+from training.evaluate.perfect_reader import perfect_figures, perfect_reading
 
 EVEN = {concept: dict.fromkeys(values, 1 / len(values)) for concept, values in CONCEPTS.items()}
 BOX = truth("control_box", HUNG_TOP)

@@ -12,14 +12,14 @@ from classifier.finder import decode, letterbox, overlap
 from classifier.photo import cut_window
 from classifier.reader import square_window
 from classifier.taxonomy import SUBJECTS
-from synthetic_samples.part_maps import PARTS
-from training.augment import Weather, weathered
+from synthetic_samples.render.part_maps import PARTS
 from training.config import LOOKS, STRIDE
-from training.dataset import PictureBank
-from training.finding import FinderBatches, cell_targets, finder_loss
-from training.geometry import Wobble, letterbox_maps, move_boxes, sample_windows, window_maps, wobbled
-from training.manifest import read_manifests
-from training.reading import windows_round
+from training.data.augment import Weather, weathered
+from training.data.dataset import PictureBank
+from training.data.geometry import Wobble, letterbox_maps, move_boxes, sample_windows, window_maps, wobbled
+from training.data.manifest import read_manifests
+from training.loop.finding import FinderBatches, cell_targets, finder_loss
+from training.loop.reading import windows_round
 
 LARGEST_MEAN_DIFFERENCE = (
     3.5 / 255

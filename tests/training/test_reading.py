@@ -5,11 +5,11 @@ import pytest
 import torch
 
 from classifier.taxonomy import SUBJECTS
-from synthetic_samples.part_maps import PARTS
+from synthetic_samples.render.part_maps import PARTS
 from training.config import CLASSES, KINDS, OTHER
-from training.dataset import PictureBank
-from training.manifest import Reading, Record, Subject, read_manifests
-from training.reading import SHARE_OF_KIND, ReaderBatches, WindowTable, reader_loss, target_of
+from training.data.dataset import PictureBank
+from training.data.manifest import Reading, Record, Subject, read_manifests
+from training.loop.reading import SHARE_OF_KIND, ReaderBatches, WindowTable, reader_loss, target_of
 
 BOX = (0.1, 0.1, 0.5, 0.5)
 

@@ -9,11 +9,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from guidance.catalogue import DEMO_CATALOGUE, load
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
 from tests.training.standin_photos import STANDINS, as_csv, standins
 from tests.training.test_scores import BOX, NO_GENERATION, SEALED_TOP, photo, said, truth
 from training.command import main
-from training.report_figures import (
+from training.evaluate.scores import Judged
+from training.report.figures import (
     FEWEST_IN_BIN,
     bootstrap_interval,
     mean_risk,
@@ -21,8 +22,7 @@ from training.report_figures import (
     report_figures,
     risk_coverage,
 )
-from training.report_mistakes import worst_mistakes
-from training.scores import Judged
+from training.report.mistakes import worst_mistakes
 
 TITLES = ("In short", "Concepts: confusion", "Reliability", "Risk against coverage", "Prediction sets", "How close",
           "Conditions", "Look-alikes", "Combinations that the catalogue", "The worst mistakes")  # fmt: skip
@@ -103,7 +103,7 @@ def test_risk_against_coverage_by_hand():
 
 
 def test_reliability_bins_add_up_to_the_calibration_error():
-    from training.measures import calibration_error
+    from training.evaluate.measures import calibration_error
 
     rng = np.random.default_rng(0)
     sure = rng.random(500)

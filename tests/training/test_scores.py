@@ -9,13 +9,13 @@ from classifier.identify import ConceptReading, PhotoReading, SubjectReading
 from classifier.model import ReadingFacts
 from classifier.quality import Quality
 from classifier.taxonomy import CONCEPTS_OF, NOT_VISIBLE
-from guidance.answer import answer
-from guidance.answer_model import ModelInfo
-from guidance.catalogue import DEMO_CATALOGUE, Catalogue, load
-from training.card import BEGIN, END, CardError, write_card
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, Catalogue, load
+from guidance.documents.answer import ModelInfo
+from guidance.identify.answer import answer
 from training.config import CLASSES
-from training.manifest import Reading, Record, Subject
-from training.scores import Judged, fair_ones, figures, judged, true_generation
+from training.data.manifest import Reading, Record, Subject
+from training.evaluate.scores import Judged, fair_ones, figures, judged, true_generation
+from training.report.card import BEGIN, END, CardError, write_card
 
 BOX, ELSEWHERE = (0.2, 0.2, 0.6, 0.6), (0.7, 0.7, 0.95, 0.95)
 SEALED_TOP = {"stop_position": "top", "battery": "built_in", "service_buttons": "none", "charge_display": "lamp_row"}

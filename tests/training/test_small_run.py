@@ -10,7 +10,10 @@ import torch
 
 from classifier.model import Model
 from classifier.taxonomy import CONCEPTS
-from training.checkpoint import (
+from training.command import main
+from training.config import PRESETS
+from training.loop.parallel import train_both
+from training.nets.checkpoint import (
     LARGEST_CHECKPOINT_BYTES,
     CheckpointError,
     load_network,
@@ -19,11 +22,8 @@ from training.checkpoint import (
     take_over,
     write_whole,
 )
-from training.command import main
-from training.config import PRESETS
-from training.export import LARGEST_LOGIT_DIFFERENCE, LARGEST_TOTAL_BYTES
-from training.model import new_network
-from training.parallel import train_both
+from training.nets.export import LARGEST_LOGIT_DIFFERENCE, LARGEST_TOTAL_BYTES
+from training.nets.model import new_network
 
 
 def test_served_files_load_and_say_where_they_come_from(small_run: Path):

@@ -13,11 +13,11 @@ import torch
 from torch import nn
 from torch.nn import functional
 
-from training.checkpoint import read_whole
 from training.command import main
 from training.config import Schedule
-from training.team import Team, free_port, joined
-from training.train import Job, fit
+from training.loop.team import Team, free_port, joined
+from training.loop.train import Job, fit
+from training.nets.checkpoint import read_whole
 
 SEED, EACH = 5, 8
 SCHEDULE = Schedule(steps=30, batch=EACH, learning_rate=3e-3, average_decay=0.5)

@@ -8,13 +8,13 @@ from pathlib import Path
 import pytest
 
 from classifier.model import Model
-from guidance.catalogue import DEMO_CATALOGUE, Catalogue, load
+from guidance.catalogue.catalogue import DEMO_CATALOGUE, Catalogue, load
 from tests.training.drawn_pictures import draw_folder
 from tests.training.test_scores import NO_GENERATION, SEALED_TOP, photo, said, truth
 from training.command import main
-from training.manifest import read_manifests
-from training.scores import Judged
-from training.two_photos import lifts_of, two_photo_figures
+from training.data.manifest import read_manifests
+from training.evaluate.scores import Judged
+from training.evaluate.two_photos import lifts_of, two_photo_figures
 
 BOX = truth("control_box", SEALED_TOP)
 

@@ -9,12 +9,19 @@ import pytest
 import torch
 from torch import nn
 
-from training.checkpoint import load_network, read_whole
 from training.command import main
-from training.export import READER_OUTPUTS, ServedFinder, ServedReader, export_network, fold_batch_norms, round_to_half
-from training.manifest import read_manifests
-from training.model import new_network
-from training.unfold import set_statistics, unfold
+from training.data.manifest import read_manifests
+from training.nets.checkpoint import load_network, read_whole
+from training.nets.export import (
+    READER_OUTPUTS,
+    ServedFinder,
+    ServedReader,
+    export_network,
+    fold_batch_norms,
+    round_to_half,
+)
+from training.nets.model import new_network
+from training.nets.unfold import set_statistics, unfold
 
 SERVED = {"finder": (ServedFinder, ("heat", "ltrb"), 160), "reader": (ServedReader, READER_OUTPUTS, 96)}
 

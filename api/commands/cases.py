@@ -1,0 +1,118 @@
+"""`hoistlore cases` and `hoistlore messages`: the words of the command line, and what they do."""
+
+import argparse
+import json
+import os
+import sys
+from dataclasses import asdict
+from datetime import UTC, datetime
+from pathlib import Path
+
+from api.settings import Settings
+from classifier.errors import InputError
+
+MOST_LISTED = 200
+
+
+def add_case_commands(commands: argparse._SubParsersAction) -> None:
+    """Add both to the command line."""
+    cases = commands.add_parser("cases", help="list, export or delete cases; delete what is over")
+    does = cases.add_subparsers(required=True, metavar="WHAT")
+    listed = does.add_parser("list", help=f"the {MOST_LISTED} cases that changed last")
+    listed.set_defaults(run=_list)
+    closed = does.add_parser("closed", help="confirmed faults, one JSON a line, for `catalogue learn` and `triage`")
+    closed.set_defaults(run=_closed)
+    for name, run, help_ in (
+        ("export", _export, "print everything that is kept of one case as JSON"),
+        ("delete", _delete, "delete one case with its photos; a line in the audit log stays"),
+    ):
+        one = does.add_parser(name, help=help_)
+        one.add_argument("case", metavar="CODE", help="the code or the id of the case")
+        one.set_defaults(run=run)
+    expired = does.add_parser(
+        "expire", help="delete the pictures and cases whose time is over; the server does it hourly"
+    )
+    expired.set_defaults(run=_expire)
+    messages = commands.add_parser(
+        "messages",
+        help="add to a language's file what it lacks; a new file is a new language",
+        description="Writes every message of the pages into FILE.po, keeping the translations it has.",
+    )
+    messages.add_argument("file", type=Path, metavar="FILE", help="for example api/pages/locales/fr.po")
+    messages.add_argument("--catalogue", metavar="FILE", help="the catalogue of your own pool")
+    messages.set_defaults(run=_messages)
+
+
+def _list(arguments: argparse.Namespace) -> int:
+    for row in _store().newest(MOST_LISTED):
+        changed = datetime.fromtimestamp(row["changed_ms"] / 1000, UTC)
+        print(f"{row['code']}  {row['id']}  {changed:%Y-%m-%d %H:%M} UTC  {row['version']} events  {row['language']}")
+    return 0
+
+
+def _closed(arguments: argparse.Namespace) -> int:
+    from api.cases.learning import closed_cases
+
+    for case in closed_cases(_store(), {}):
+        print(json.dumps(asdict(case)))
+    return 0
+
+
+def _export(arguments: argparse.Namespace) -> int:
+    from api.cases.export import export_case
+
+    store = _store()
+    print(json.dumps(export_case(store, _case_id(store, arguments.case), _operator()), ensure_ascii=False, indent=2))
+    return 0
+
+
+def _delete(arguments: argparse.Namespace) -> int:
+    store = _store()
+    store.delete(_case_id(store, arguments.case), _operator())
+    print(f"deleted: {arguments.case}", file=sys.stderr)
+    return 0
+
+
+def _expire(arguments: argparse.Namespace) -> int:
+    from api.cases.expiry import delete_expired
+
+    deleted = delete_expired(_store(), Settings.from_environment(os.environ).case_days)
+    print(f"deleted: {deleted.pictures} pictures, {deleted.cases} cases")
+    return 0
+
+
+def _messages(arguments: argparse.Namespace) -> int:
+    from api.commands.messages import update_language
+    from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
+
+    settings = Settings.from_environment(os.environ, catalogue=arguments.catalogue)
+    catalogue = load(Path(settings.catalogue) if settings.catalogue else DEMO_CATALOGUE)
+    try:
+        count, empty = update_language(arguments.file, catalogue)
+    except (OSError, ValueError) as error:
+        raise InputError(f"{arguments.file}: {error}. Name a file such as fr.po in a folder to write to.") from error
+    print(f"{arguments.file}: {count} messages, {empty} without a translation")
+    return 0
+
+
+def _store():
+    from api.cases.store import CaseStore  # the database is loaded by the command that needs it alone
+
+    return CaseStore.open(Settings.from_environment(os.environ).database)
+
+
+def _case_id(store, came: str) -> str:
+    from api.cases.store import NoSuchCase
+
+    for find in (store.by_code, store.by_id):
+        try:
+            return find(came).id
+        except NoSuchCase:
+            continue
+    raise InputError(f"No case has the code or id {came!r}. `hoistlore cases list` shows those there are.")
+
+
+def _operator():
+    from api.cases.store import Who
+
+    return Who("administrator", "command line")

@@ -1,0 +1,68 @@
+"""Cases for programs: list, one whole case, delete it, live changes. Each wants the token of a role."""
+
+from typing import Any
+
+from fastapi import APIRouter, Request, Response, Security
+from fastapi.security import APIKeyCookie, HTTPBearer
+
+from api.cases.changes import changes
+from api.cases.documents import CaseDocument, CaseLine
+from api.cases.export import export_case
+from api.cases.learning import learn
+from api.http.problems import refusals
+from api.http.sessions import COOKIE, staff
+
+TOKEN = HTTPBearer(scheme_name="token", description="the token of a role", auto_error=False)
+SESSION = APIKeyCookie(
+    name=COOKIE, scheme_name="session", description="the session of somebody who signed in", auto_error=False
+)
+
+router = APIRouter(dependencies=[Security(TOKEN), Security(SESSION)])
+"""The two ways in are described here; `api/http/sessions.py` decides."""
+
+MOST_LISTED = 200
+
+OF_ONE_CASE = refusals(401, 403, 404, 422, 429)
+
+
+@router.get("/v1/cases", response_model=list[CaseLine], responses=refusals(401, 403, 429))
+def list_cases(request: Request) -> list[dict[str, Any]]:
+    """The cases that changed last, newest first."""
+    _taken(request)
+    return request.app.state.cases.newest(MOST_LISTED)
+
+
+@router.get("/v1/cases/{case_id}", response_model=CaseDocument, responses=OF_ONE_CASE)
+def one_case(request: Request, case_id: str) -> dict[str, Any]:
+    """Everything that is kept of one case: events, readings, pictures, its lines of the audit log."""
+    session = _taken(request)
+    return export_case(request.app.state.cases, case_id, session.who(request))
+
+
+@router.delete("/v1/cases/{case_id}", status_code=204, responses=OF_ONE_CASE)
+def delete_case(request: Request, case_id: str) -> Response:
+    """Delete one case with its photos; a line in the audit log stays. An administrator's right."""
+    session = _taken(request, "administrator")
+    request.app.state.cases.delete(case_id, session.who(request))
+    learn(request.app.state)
+    return Response(status_code=204)
+
+
+@router.get(
+    "/v1/cases/{case_id}/changes",
+    response_class=Response,
+    responses={
+        200: {"content": {"text/event-stream": {"schema": {"type": "string"}}}, "description": "The stream"},
+        **OF_ONE_CASE,
+    },
+)
+def case_changes(request: Request, case_id: str, after: int) -> Response:
+    """Server-sent events: `changed` with the version once the case has passed `after`."""
+    _taken(request)
+    request.app.state.cases.version(case_id)
+    return changes(request, case_id, after)
+
+
+def _taken(request: Request, *roles: str):
+    request.app.state.rate.take(request.client.host if request.client else "")
+    return staff(request, *roles)

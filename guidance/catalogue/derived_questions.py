@@ -1,0 +1,46 @@
+"""Questions that follow from other rows of a catalogue, so that a new generation needs no new question."""
+
+from typing import TYPE_CHECKING
+
+from classifier.taxonomy import CONCEPTS, UNLISTED
+from guidance.catalogue.rows import Observation
+
+if TYPE_CHECKING:
+    from guidance.catalogue.catalogue import Catalogue
+
+WHICH_BOX = "which_box"
+
+
+def which_box(catalogue: "Catalogue") -> Observation:
+    """Make the question which listed generation the box is most like; "unlisted" stands for none of them."""
+    row = catalogue.which_box
+    options = {g.id: g.name for g in catalogue.generations} | {UNLISTED: row.none_of_these}
+    return Observation(
+        id=WHICH_BOX,
+        ask=row.ask,
+        about="generation",
+        options=options,
+        reliability={
+            truth: _spread(truth, tuple(options), row.none_reliability if truth == UNLISTED else row.reliability)
+            for truth in options
+        },
+        effort_min=row.effort_min,
+    )
+
+
+def correction(concept: str, catalogue: "Catalogue") -> Observation:
+    """Make the observation by which a person corrects one concept; its id is the concept's."""
+    values, words = CONCEPTS[concept], catalogue.concepts[concept]
+    return Observation(
+        id=concept,
+        ask=f"What is right for {words.name}?",
+        about=concept,
+        options={v: words.values[v] for v in values},
+        reliability={truth: _spread(truth, values, catalogue.corrections.reliability) for truth in values},
+        correction=True,
+    )
+
+
+def _spread(truth: str, answers: tuple[str, ...], right: float) -> dict[str, float]:
+    """Give the true answer the probability `right`, and share the rest evenly among the others."""
+    return {a: right if a == truth else (1.0 - right) / (len(answers) - 1) for a in answers}

@@ -1,0 +1,198 @@
+"""Keep photos that their owner allows us to learn from: `DIR/manifest.jsonl` and `DIR/images`, as the renders lie.
+
+No picture leaves this machine or is written anywhere but here, and the names of the files that came are not kept.
+Pixels are stored upright and without any metadata, so that no place, time or phone comes along. All photos of one lift
+lie in one split, and a lift stays in the split that it was given.
+"""
+
+import hashlib
+import io
+import json
+import os
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+from PIL import Image
+
+from classifier.errors import PhotoError
+from classifier.photo import Photo, PhotoLimits, open_photo
+from training.data.manifest import Box
+from training.owned.hash import SAME_PICTURE_BITS, differing_bits, perceptual_hash
+from training.owned.labels import Labelled, LabelledPhoto
+
+SPLIT_SHARES = {"train": 0.5, "calibration": 0.2, "heldout": 0.3}
+EVERY_LABEL = ""
+WHOLE: Box = (0.0, 0.0, 1.0, 1.0)
+CLOSE_SIDE, WIDE_SIDE = 0.35, 0.15  # the largest part's longer side, as a share of the photo's
+
+Propose = Callable[[Photo, Labelled], tuple[Box, str, tuple[str, ...]]]
+"""For a part without a box or without `hidden`: a box, where it comes from, and the concepts that look hidden."""
+
+
+@dataclass
+class Added:
+    """What became of the photos that were brought: stored, refused (with reasons), and remarks."""
+
+    stored: list[dict] = field(default_factory=list)
+    refused: list[str] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
+
+
+def add_photos(photos: Sequence[LabelledPhoto], store: Path, propose: Propose, only_split: str | None = None) -> Added:
+    """Add labelled photos to a store. The manifest is replaced last: a stopped run leaves the old one whole.
+
+    A photo that cannot be read, or that is there already, is refused by name; the others are added.
+    """
+    kept = read_entries(store)
+    known = [(int(entry["owned"]["perceptual_hash"], 16), entry) for entry in kept]
+    (store / "images").mkdir(parents=True, exist_ok=True)
+    os.chmod(store, 0o700)
+    (store / ".gitignore").write_text("*\n")  # photos of people's homes are not to be committed by accident
+    added = Added()
+    for photo in photos:
+        try:
+            upright, rgb = _upright(photo.path)
+        except (PhotoError, OSError) as problem:
+            added.refused.append(f"{photo.where}: {getattr(problem, 'reason', problem)}")
+            continue
+        print_ = perceptual_hash(rgb)
+        twin = next((entry for bits, entry in known if differing_bits(bits, print_) <= SAME_PICTURE_BITS), None)
+        if twin is not None:
+            added.refused.append(_duplicate(photo, twin))
+            continue
+        entry = _entry(photo, upright, rgb, print_, store, propose)
+        known.append((print_, entry))
+        added.stored.append(entry)
+    _split(kept, added.stored, only_split)
+    for number, entry in enumerate(added.stored, start=len(kept)):
+        entry["index"] = number
+    _write_manifest(store, [*kept, *added.stored])
+    added.remarks += _remarks(added.stored)
+    return added
+
+
+def read_entries(store: Path) -> list[dict]:
+    """The lines of a store's manifest; none where there is no store yet."""
+    manifest = store / "manifest.jsonl"
+    return [json.loads(line) for line in manifest.read_text().splitlines() if line] if manifest.is_file() else []
+
+
+def _upright(path: Path) -> tuple[Photo, np.ndarray]:
+    photo = open_photo(path.read_bytes(), path.name, PhotoLimits())
+    return photo, photo.reduced(max(photo.width, photo.height))
+
+
+def _duplicate(photo: LabelledPhoto, twin: dict) -> str:
+    same = {s["kind"]: {c: r["value"] for c, r in s["concepts"].items()} for s in twin["subjects"]}
+    ours = {subject.kind: subject.values for subject in photo.subjects}
+    if ours == same:
+        return f"{photo.where}: the same picture is stored already ({twin['file']}); not added again"
+    return (
+        f"{photo.where}: the same picture is stored already ({twin['file']}) under another label; "
+        "not added. If it shows both parts, name both in one CSV; if one label is wrong, mend it"
+    )
+
+
+def _entry(photo: LabelledPhoto, upright: Photo, rgb: np.ndarray, print_: int, store: Path, propose: Propose) -> dict:
+    data = io.BytesIO()
+    Image.fromarray(rgb).save(data, "JPEG", quality=95, subsampling=0)  # new bytes: no metadata can come along
+    digest = hashlib.sha256(data.getvalue()).hexdigest()
+    name = f"images/{digest[:20]}.jpg"
+    _write_whole(store / name, data.getvalue())
+    subjects = [_subject(labelled, upright, propose) for labelled in photo.subjects]
+    framing = _framing([subject["box"] for subject in subjects])
+    return {
+        "schema": "1", "index": -1, "seed": None, "file": name, "width": upright.width, "height": upright.height,
+        "style": "", "families": {}, "framing": framing, "conditions": list(photo.conditions),
+        "fair": framing == "close" and not photo.conditions, "camera": {}, "look_alikes": [], "subjects": subjects,
+        "code_version": "owned",
+        "owned": {"lift": photo.lift, "consent": photo.consent, "source": photo.source, "sha256": digest,
+                  "perceptual_hash": f"{print_:016x}"},
+    }  # fmt: skip
+
+
+def _subject(labelled: Labelled, upright: Photo, propose: Propose) -> dict:
+    box, box_from, hidden, hidden_from = labelled.box, "owner", labelled.hidden, "owner"
+    if box is None or hidden is None:
+        proposed_box, proposed_from, looks_hidden = propose(upright, labelled)
+        if box is None:
+            box, box_from = proposed_box, proposed_from
+        if hidden is None:
+            hidden, hidden_from = looks_hidden, "model"
+    area = (box[2] - box[0]) * (box[3] - box[1])
+    return {
+        "kind": labelled.kind, "box": [round(side, 5) for side in box], "box_from": box_from,
+        "hidden_from": hidden_from, "visible_px": round(area * upright.width * upright.height),
+        "visible_fraction": 1.0, "cut_off": False,
+        "concepts": {c: {"value": v, "visible": c not in hidden} for c, v in labelled.values.items()},
+    }  # fmt: skip
+
+
+def _framing(boxes: Sequence[Sequence[float]]) -> str:
+    if not boxes:
+        return "none"
+    side = max(max(right - left, bottom - top) for left, top, right, bottom in boxes)
+    return "close" if side >= CLOSE_SIDE else "wide" if side < WIDE_SIDE else "mid"
+
+
+def _split(kept: Sequence[dict], new: Sequence[dict], only_split: str | None) -> None:
+    """Give each new lift the split furthest behind its share, of its label and of all; known lifts keep theirs."""
+    split_of = {entry["owned"]["lift"]: entry["style"] for entry in kept if entry["owned"]["lift"]}
+    counts = Counter((name, entry["style"]) for entry in kept for name in (_main_label(entry), EVERY_LABEL))
+    groups: dict[str, list[dict]] = {}
+    for entry in new:
+        groups.setdefault(entry["owned"]["lift"] or entry["owned"]["sha256"], []).append(entry)
+    for name, group in sorted(groups.items(), key=lambda item: hashlib.sha256(item[0].encode()).hexdigest()):
+        behind: Counter[str] = Counter()
+        for label in (_main_label(group[0]), EVERY_LABEL):
+            total = sum(counts[label, split] for split in SPLIT_SHARES) + len(group)
+            behind.update({split: part * total - counts[label, split] for split, part in SPLIT_SHARES.items()})
+        split = only_split or split_of.get(name) or max(behind, key=behind.__getitem__)
+        for entry in group:
+            entry["style"] = split
+            counts.update([(_main_label(entry), split), (EVERY_LABEL, split)])
+
+
+def _main_label(entry: dict) -> str:
+    subjects = entry["subjects"]
+    return json.dumps([(s["kind"], {c: r["value"] for c, r in s["concepts"].items()}) for s in subjects[:1]])
+
+
+def _remarks(stored: Sequence[dict]) -> list[str]:
+    loose = sum(entry["owned"]["lift"] is None for entry in stored)
+    subjects = [subject for entry in stored for subject in entry["subjects"]]
+    proposed = sum(subject["box_from"] != "owner" for subject in subjects)
+    judged = sum(subject["hidden_from"] == "model" and bool(subject["concepts"]) for subject in subjects)
+    remarks = []
+    if loose:
+        remarks.append(
+            f"{loose} photos name no lift and count as one lift each. If several show the same lift, held-out figures "
+            "come out too good: put them into LABEL/LIFT/ or fill the column lift"
+        )
+    if proposed:
+        remarks.append(
+            f"{proposed} parts came without a box: the present model (or the whole photo) gave one. They teach "
+            "the reader, never the finder, and count in none of the finder's figures"
+        )
+    if judged:
+        remarks.append(
+            f"of {judged} parts nobody said what the photo hides: the present model judged it, so a comparison with it "
+            "leans its way; fill the column hidden to settle that"
+        )
+    return remarks
+
+
+def _write_manifest(store: Path, entries: Sequence[dict]) -> None:
+    _write_whole(store / "manifest.jsonl", "".join(json.dumps(entry) + "\n" for entry in entries).encode())
+
+
+def _write_whole(path: Path, data: bytes) -> None:
+    beside = path.with_name(path.name + ".part")
+    try:
+        beside.write_bytes(data)
+        os.replace(beside, path)
+    finally:
+        beside.unlink(missing_ok=True)
