@@ -9,7 +9,7 @@ from itertools import combinations
 import numpy as np
 
 from guidance.catalogue.catalogue import Catalogue
-from guidance.catalogue.fault_rows import LAST_RESORT, Repair
+from guidance.catalogue.fault_rows import LAST_RESORT, Repair, Symptom
 from guidance.diagnose.fault_network import GENERATION, generation_prior
 from guidance.diagnose.inference import Space
 from guidance.documents.case import SKIPPED, STILL, UNSURE, WORKS, Case
@@ -69,6 +69,7 @@ def diagnose(
     fold = _Fold(rows, rows[0])
     for stretch, repair, outcome in _stretches(case, catalogue, electric_findings):
         _fold_findings(fold, stretch, symptom.findings, catalogue)
+        fold.works = fold.works and not _trouble_found(stretch, symptom, catalogue)
         if repair is not None:
             _fold_repair(fold, repair, outcome, symptom.gone, catalogue)
     fold.done |= {step.id for step in case.done if step.outcome in (SKIPPED, UNSURE)}
@@ -80,6 +81,15 @@ def diagnose(
         at += answers
     done, opened = frozenset(fold.done), frozenset(fold.opened)
     return Diagnosis(weights[0], fold.before, by_context, done, opened, tuple(fold.contradictions), fold.works)
+
+
+def _trouble_found(stretch: list[tuple], symptom: Symptom, catalogue: Catalogue) -> bool:
+    """Whether what the complaint is about was found wrong: outcomes run from normal to worst."""
+    watched = {symptom.gone, *symptom.findings}
+    return any(
+        finding in watched and outcome != next(iter(catalogue.findings_by_id[finding].outcomes))
+        for _, finding, outcome in stretch
+    )
 
 
 def generation_likelihood(probabilities: Mapping[str, float], catalogue: Catalogue) -> np.ndarray:

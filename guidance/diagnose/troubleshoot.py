@@ -8,7 +8,7 @@ from classifier.errors import CaseError
 from classifier.taxonomy import CONCEPTS, UNLISTED
 from guidance.catalogue.catalogue import Catalogue
 from guidance.catalogue.fault_rows import LAST_RESORT
-from guidance.catalogue.rows import ROLES, nearest
+from guidance.catalogue.rows import PERSON_IN_SLING, ROLES, nearest
 from guidance.diagnose.diagnosis import (
     Diagnosis,
     component_probabilities,
@@ -27,6 +27,7 @@ from guidance.documents.case import (
     Case,
     ComponentOut,
     FaultOut,
+    Occupied,
     OutcomeOut,
     Seen,
     StepOut,
@@ -42,6 +43,7 @@ from guidance.safety.sentences import ASK_SLING, ask_signs, bring_down, complain
 def troubleshoot(case: Case, catalogue: Catalogue) -> Troubleshooting:
     """Answer one case. Raises `CaseError` for ids that the catalogue does not know, `ReadingError` for bad readings."""
     check_case(case, catalogue)
+    case = case.model_copy(update={"person_in_sling": _most_cautious(case)})
     lift = identified(case, catalogue)
     if case.person_in_sling != "no":
         return _bring_down(case, catalogue, lift)
@@ -54,6 +56,12 @@ def troubleshoot(case: Case, catalogue: Catalogue) -> Troubleshooting:
         return _document(case, catalogue, state="ask", safety=safety, next=_ask_symptom(catalogue))
     with one_core():
         return _diagnosed(case, catalogue, lift)
+
+
+def _most_cautious(case: Case) -> Occupied:
+    """Whether somebody is up by all who said so: one `yes` outweighs every `no`, and so does one doubt."""
+    said = {case.person_in_sling, *(row.answer for row in case.observations if row.id == PERSON_IN_SLING)}
+    return next(answer for answer in ("yes", "unsure", "no") if answer in said)
 
 
 def check_case(case: Case, catalogue: Catalogue) -> None:
@@ -87,6 +95,22 @@ def _check_seen(seen: Seen | None, known: Sequence[str], what: str) -> None:
     total = sum(seen.probabilities.values()) if seen and seen.probabilities else 1.0
     if abs(total - 1.0) > 1e-3:
         raise CaseError(f"probabilities of the {what} add up to {total:g}; want 1")
+    if seen and seen.decision == "confirmed":
+        _check_confirmed(seen, what)
+
+
+def _check_confirmed(seen: Seen, what: str) -> None:
+    """What is called confirmed must be so by its own set and probabilities: an action or a part may hang on it."""
+    if len(seen.values) != 1:
+        raise CaseError(
+            f"a confirmed {what} has one value in its set, not {len(seen.values)}; send the answer as it is"
+        )
+    favourite = max(seen.probabilities, key=seen.probabilities.get, default=seen.values[0])
+    if favourite != seen.values[0]:
+        raise CaseError(
+            f"the {what} is confirmed as {seen.values[0]!r}, but its probabilities say {favourite!r}; "
+            "send the answer as it came, or identify the lift anew"
+        )
 
 
 def _want(given: str, known: Sequence[str], what: str) -> None:

@@ -42,6 +42,16 @@ def test_findings_that_agree_are_no_contradiction(catalogue):
         ({"control_box": {"decision": "likely", "probabilities": {"hung-topp": 1.0}}}, "did you mean 'hung-top'"),
         ({"control_box": {"decision": "likely", "probabilities": {"hung-top": 0.4}}}, "add up to 0.4"),
         ({"actuator": {"decision": "confirmed", "set": ["lever"]}}, "unknown lowering mechanism"),
+        (
+            {"actuator": {"decision": "confirmed", "probabilities": {"pull_twist_knob": 1.0}, "set": ["twist_knob"]}},
+            "confirmed as 'twist_knob', but its probabilities say 'pull_twist_knob'",
+        ),
+        (
+            {"control_box": {"decision": "confirmed", "probabilities": {"hung-top": 1.0}, "set": ["sealed-top"]}},
+            "confirmed as 'sealed-top', but its probabilities say 'hung-top'",
+        ),
+        ({"actuator": {"decision": "confirmed", "set": ["twist_knob", "none"]}}, "one value in its set, not 2"),
+        ({"actuator": {"decision": "confirmed", "set": []}}, "one value in its set, not 0"),
         ({"catalogue": {"id": "other-pool", "version": "1"}}, "start the case anew"),
     ],
 )

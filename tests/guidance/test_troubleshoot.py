@@ -231,3 +231,28 @@ def test_diagnose_keeps_contexts_open_until_answered(catalogue):
     assert "battery_age" not in known.by_context and "wet" in known.by_context
     for joint in known.by_context.values():
         assert joint.sum(axis=0) == pytest.approx(known.weights, abs=1e-12)
+
+
+@pytest.mark.parametrize("later", ["dead", "weak", "one_way"])
+def test_trouble_found_after_a_repair_that_worked_takes_the_release_back(catalogue, later):
+    repaired = [("push_hand_plug", "works")]
+    assert troubleshoot(case_of(done=done(*repaired)), catalogue).state == "release"
+    again = troubleshoot(case_of(done=done(*repaired, ("try_hand_control", later))), catalogue)
+    assert again.state == "next_step" and again.next is not None
+    fine = troubleshoot(case_of(done=done(*repaired, ("try_hand_control", "moves"))), catalogue)
+    assert fine.state == "release"
+
+
+@pytest.mark.parametrize(
+    ("said", "observed", "state"),
+    [
+        ("no", "yes", "bring_down"),
+        ("no", "unsure", "bring_down"),
+        ("yes", "no", "bring_down"),
+        ("unsure", "no", "bring_down"),
+        ("no", "no", "next_step"),
+    ],
+)
+def test_of_two_who_say_whether_somebody_is_up_the_cautious_one_counts(catalogue, said, observed, state):
+    seen = [{"id": "person_in_sling", "answer": observed}]
+    assert troubleshoot(case_of(person_in_sling=said, observations=seen), catalogue).state == state
