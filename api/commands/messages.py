@@ -91,7 +91,7 @@ def of_catalogue(catalogue: Catalogue) -> Iterator[str]:
     steps = (step for mechanism in catalogue.mechanisms for step in mechanism.steps)
     yield from (s.text for s in (*catalogue.sentences, *catalogue.cautions, *steps))
     for sign in catalogue.stop_signs:
-        yield from (sign.name, sign.text)
+        yield from (sign.name, sign.text, *(sentence.text for sentence in sign.occupied))
     for row in (*catalogue.questions, catalogue.observations_by_id[WHICH_BOX]):
         yield from (row.ask, *row.options.values())
     yield from (row.ask for row in catalogue.views)

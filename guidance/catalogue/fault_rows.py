@@ -147,10 +147,12 @@ class Symptom(Row):
 class StopSign(Sentence):
     """A sign after which the lift is not touched again but taken out of use; `text` is what to do now.
 
+    `occupied` is what to do, in this order, while somebody is in the sling: it is said instead of `text`.
     `could_hurt`: the case is flagged as one that hurt or could have hurt somebody.
     """
 
     name: Text
+    occupied: tuple[Sentence, ...] = Field(min_length=1)
     could_hurt: bool = True
 
 

@@ -24,6 +24,7 @@ OpenProbability = Annotated[float, Field(gt=0.0, lt=1.0)]
 Share = Annotated[float, Field(gt=0.0, le=1.0)]
 Minutes = Annotated[float, Field(gt=0.0)]
 Text = Annotated[str, Field(min_length=1)]
+Act = Annotated[str, Field(pattern=r"^[a-z_]+:[a-z_]+$")]
 
 
 class Row(BaseModel):
@@ -33,13 +34,19 @@ class Row(BaseModel):
 
 
 class Sentence(Row):
-    """One sentence of advice: who may be told it, and where it comes from."""
+    """One sentence of advice: who may be told it, and where it comes from.
+
+    `acts`: what it has somebody do, as "act:thing" (press:stop). `opposes`: acts after which it is not said any more,
+    since it would order the opposite or need what was forbidden.
+    """
 
     id: Identifier
     text: Text
     source: Text
     roles: tuple[Role, ...] = Field(default=ROLES, min_length=1)
     signal: Literal["danger", "warning", "caution"] | None = None
+    acts: tuple[Act, ...] = ()
+    opposes: tuple[Act, ...] = ()
 
 
 class PlacedSentence(Sentence):

@@ -37,7 +37,16 @@ from guidance.documents.case import (
 from guidance.electricity.verdict import Band, Verdict, judge_pack, lifts_left
 from guidance.identify.identified import Identified, identified
 from guidance.parts.parts import parts_of_likeliest
-from guidance.safety.sentences import ASK_SLING, ask_signs, bring_down, complaint, first_lines, say, signs_advice
+from guidance.safety.sentences import (
+    ASK_SLING,
+    ask_signs,
+    bring_down,
+    complaint,
+    first_lines,
+    occupied_signs_advice,
+    say,
+    signs_advice,
+)
 
 
 def troubleshoot(case: Case, catalogue: Catalogue) -> Troubleshooting:
@@ -120,7 +129,7 @@ def _want(given: str, known: Sequence[str], what: str) -> None:
 
 def _bring_down(case: Case, catalogue: Catalogue, lift: Identified) -> Troubleshooting:
     """Somebody is up, or may be: nothing else is said until they are down. No photo is needed to get here."""
-    safety = first_lines(catalogue, case.role, case.person_in_sling) + signs_advice(
+    safety = first_lines(catalogue, case.role, case.person_in_sling) + occupied_signs_advice(
         catalogue, case.danger_signs or (), case.role
     )
     lowering = bring_down(catalogue, case, lift.confirmed_lowering, lift.mechanisms)

@@ -52,12 +52,19 @@ def bring_down(catalogue: Catalogue, case: Case, confirmed: str | None, mechanis
     """How the person comes down; after a lowering that failed, only what is safe for every mechanism."""
     failed = FAILED_LOWERING in (case.danger_signs or ())
     known = None if failed else confirmed
-    return lowering_advice(catalogue, known, tuple(mechanisms), case.role)
+    plans = (catalogue.stop_signs_by_id[sign].occupied for sign in case.danger_signs or ())
+    ordered = {act for plan in plans for sentence in plan for act in sentence.acts}
+    return lowering_advice(catalogue, known, tuple(mechanisms), case.role, ordered)
 
 
 def signs_advice(catalogue: Catalogue, signs: Iterable[str], role: Role) -> tuple[Advice, ...]:
     """What to do about the danger signs that were seen."""
     return advice((catalogue.stop_signs_by_id[sign] for sign in signs), role)
+
+
+def occupied_signs_advice(catalogue: Catalogue, signs: Iterable[str], role: Role) -> tuple[Advice, ...]:
+    """What to do, in order, about the danger signs that were seen while somebody is in the sling."""
+    return advice((row for sign in signs for row in catalogue.stop_signs_by_id[sign].occupied), role)
 
 
 def ask_signs(catalogue: Catalogue) -> StepOut:

@@ -100,8 +100,20 @@ def _person_is_up(case: Case, answer: Troubleshooting, said: list[str]) -> Itera
     known = head.values[0] if head and head.decision == "confirmed" and len(head.values) == 1 else None
     if "failed_lowering" in (case.danger_signs or ()):
         known = None
-    if not steps or "hand control's lower button" not in text:
-        yield "the hand control's lower button is not tried first"
+    stopped = "moves_unasked" in (case.danger_signs or ())
+    if not steps or ("hand control's lower button" in text) == stopped:
+        yield "the hand control's lower button is tried first, and only while the stop need not stay pressed"
+    if stopped and "red stop button is not pressed" in text:
+        yield "the stop is to be pressed and to be released"
+    if ids[:1] not in (["before-2"], ["open-0"]):
+        yield "a place to land does not come before the lowering"
+    spoken = " ".join(sentence.text for sentence in answer.safety).lower()
+    for order in ("touch the lift no more", "lock this lift away", "leave the lift alone."):
+        if order in spoken and f"once the person is down, {order}" not in spoken:
+            yield f"“{order}” while somebody is in the sling"
+    for sign in case.danger_signs or ():
+        if f"{sign.replace('_', '-')}-up-1" not in said:
+            yield f"{sign}: no plan for a sling with somebody in it"
     for mechanism, own in STEPS_OF.items():
         if mechanism == known and [i for i in ids if i.startswith("lower-")] != list(own):
             yield f"{mechanism} is confirmed, but the steps are {ids}"

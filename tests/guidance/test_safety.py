@@ -102,4 +102,4 @@ def test_the_confirmed_mechanism_is_told_and_a_failed_one_is_not_repeated(catalo
     assert told.basis == "confirmed" and "Pinch both tabs" in " ".join(s.text for s in told.steps)
     failed = troubleshoot(Case(person_in_sling="yes", actuator=tabs, danger_signs=("failed_lowering",)), catalogue)
     assert failed.lowering.basis == "open"
-    assert "failed_lowering" in [s.id for s in failed.safety]
+    assert "failed-lowering-up-1" in [s.id for s in failed.safety]
