@@ -18,7 +18,7 @@ from tests.training.drawn_pictures import draw_folder
 from tests.training.standin_photos import as_csv, standins
 from training.command import main
 from training.data.manifest import Reading, Record, Subject, read_manifests
-from training.evaluate.evaluate import evaluate
+from training.evaluate import evaluate
 from training.loop import train
 from training.owned import compare as finetune_compare
 from training.owned import finetune as finetune_module
