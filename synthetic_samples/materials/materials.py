@@ -53,7 +53,7 @@ def any_colour(rng: np.random.Generator) -> Vector:
 def contrasting(rng: np.random.Generator, *grounds: Vector | np.ndarray) -> Vector:
     """Linear RGB of any colour that stands out in brightness from each of these colours, or textures of colours.
 
-    Contrast as WCAG 2 defines it, (L + 0.05) / (l + 0.05); after sixty tries whichever of them had most.
+    Contrast as WCAG 2 defines it (from memory), (L + 0.05) / (l + 0.05); after sixty tries whichever of them had most.
     """
     levels = [_luminance(np.asarray(ground)) for ground in grounds]
     tried: list[tuple[float, Vector]] = []
@@ -158,7 +158,7 @@ def cable_material(rng: np.random.Generator) -> Material:
 
 
 def stop_red(rng: np.random.Generator) -> Material:
-    """The red of an emergency stop's mushroom head, some faded or dirty (red: ISO 13850, IEC 60204-1)."""
+    """The red of an emergency stop's mushroom head, some faded or dirty (red: ISO 13850, IEC 60204-1; from memory)."""
     faded = rng.random() < 0.15
     hue = float(rng.uniform(2, 12) if faded else rng.uniform(-6, 6)) % 360
     saturation = float(rng.uniform(0.62, 0.75) if faded else rng.uniform(0.8, 0.97))
@@ -166,7 +166,7 @@ def stop_red(rng: np.random.Generator) -> Material:
 
 
 def stop_yellow(rng: np.random.Generator) -> Material:
-    """The yellow behind an emergency stop, some faded or dirty (yellow: ISO 13850, IEC 60204-1)."""
+    """The yellow behind an emergency stop, some faded or dirty (yellow: ISO 13850, IEC 60204-1; from memory)."""
     faded = rng.random() < 0.15
     saturation = float(rng.uniform(0.5, 0.7) if faded else rng.uniform(0.78, 0.98))
     return _stop_plastic(rng, from_hsv(float(rng.uniform(44, 57)), saturation, float(rng.uniform(0.8, 0.96))))

@@ -11,7 +11,7 @@ SIZE: Final = 256  # pixels on each side of a texture
 
 
 def linear(red: float, green: float, blue: float) -> Vector:
-    """Linear RGB of an sRGB colour given in 0..255 (IEC 61966-2-1)."""
+    """Linear RGB of an sRGB colour given in 0..255 (IEC 61966-2-1, from memory)."""
     shown = np.array([red, green, blue]) / 255
     values = np.where(shown <= 0.04045, shown / 12.92, ((shown + 0.055) / 1.055) ** 2.4)
     return tuple(float(value) for value in values)

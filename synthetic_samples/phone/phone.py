@@ -50,7 +50,7 @@ def encode_jpeg(rgb: np.ndarray, phone: PhoneStyle, rng: np.random.Generator) ->
 def stored_pixels(upright: np.ndarray, orientation: int) -> np.ndarray:
     """The pixel order in which a camera stores an upright picture under an EXIF orientation tag of 1 to 8.
 
-    Source: CIPA DC-008 (Exif), tag 0x0112: which side of the scene the 0th row and the 0th column are.
+    Source (from memory): CIPA DC-008 (Exif), tag 0x0112: which side of the scene the 0th row and the 0th column are.
     """
     stored = {
         1: upright,
@@ -193,7 +193,7 @@ def _local_gain(signal: np.ndarray, strength: float) -> np.ndarray:
 
 
 def _tone_table(phone: PhoneStyle) -> np.ndarray:
-    """(_LEVELS,) uint8: linear signal to display level: sRGB curve (IEC 61966-2-1), the phone's S-curve."""
+    """(_LEVELS,) uint8: linear signal to display level: sRGB curve (IEC 61966-2-1, from memory), S-curve."""
     linear = np.linspace(0, 1, _LEVELS, dtype=np.float32)
     linear = np.clip((linear - phone.black_point) / (1 - phone.black_point), 0, 1)
     shown = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** np.float32(1 / 2.4) - 0.055)

@@ -1,4 +1,4 @@
-"""Rating plates: GS1 element strings against published ones, and codes read back from pictures."""
+"""Rating plates: GS1 element strings against other people's examples, and codes read back from pictures."""
 
 import io
 from contextlib import suppress
@@ -19,16 +19,16 @@ from classifier.photo import PhotoLimits
 TODAY = date(2026, 11, 25)
 LIMITS = PhotoLimits(25 * 2**20, 64_000_000)
 UDI = "(01)51022222233336(11)141231(17)150707(10)A213B1(21)1234"
-"""A published UDI string; its fields are recomputed here."""
+"""Source: barcodefaq.com, "GS1 Unique Device Identification": the string, and the value of each of its fields."""
 
 
 @pytest.mark.parametrize(("digits", "right"), [("629104150021", "3"), ("890400021003", "7"), ("730001100001", "7")])
-def test_check_digits_of_published_numbers(digits: str, right: str) -> None:
-    """GS1's own example and two more published ones."""
+def test_check_digits_of_examples_of_gs1(digits: str, right: str) -> None:
+    """Sources: 890… GS1 India, "Check Digit" (read); 629… and 730… from memory, recomputed by hand."""
     assert check_digit(digits) == right
 
 
-def test_a_published_udi_with_its_separator() -> None:
+def test_an_example_of_a_udi_with_its_separator() -> None:
     plain = f"0151022222233336111412311715070710A213B1{GROUP_SEPARATOR}211234"
     for text in (UDI, plain, GROUP_SEPARATOR + plain):
         plate = read_plate(text, TODAY)

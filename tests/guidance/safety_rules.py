@@ -42,7 +42,7 @@ LEAST_SIGNAL = {
     "heat": "warning", "burning_smell": "warning", "leaking_battery": "warning", "moves_unasked": "danger",
     "failed_lowering": "warning", "dropped_or_bent": "danger", "open-4": "warning", "open-6": "warning",
 }  # fmt: skip
-"""Signal words by what can happen: DANGER will, WARNING could kill or injure seriously (ANSI Z535, ISO 3864-2)."""
+"""Signal words by what can happen: DANGER will, WARNING could kill or injure (ANSI Z535, ISO 3864-2; from memory)."""
 
 RANK = {None: 0, "caution": 1, "warning": 2, "danger": 3}
 

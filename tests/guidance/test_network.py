@@ -12,7 +12,8 @@ from guidance.diagnose.network import Network, Node, Scaled, Table, WorstOf, loa
 
 NETWORKS = Path(__file__).parent / "networks"
 
-# Lauritzen and Spiegelhalter 1988; sprinkler textbook tables; Bishop PRML 8.2; Russell and Norvig. Recomputed exactly.
+# Lauritzen and Spiegelhalter 1988; sprinkler: Murphy's tutorial; Bishop PRML 8.2; Russell and Norvig. Tables
+# from memory, posteriors recomputed exactly.
 PUBLISHED = [
     ("asia", {}, "tuberculosis", "yes", 0.0104),
     ("asia", {}, "lung_cancer", "yes", 0.055),

@@ -1,4 +1,4 @@
-"""The order of steps against exact dynamic programming and published exercises."""
+"""The order of steps against exact dynamic programming, brute force over all orders, and a textbook's exercise."""
 
 from itertools import permutations
 
@@ -22,7 +22,7 @@ def _best_step(problem):
 
 @pytest.mark.parametrize("size", range(1, 9))
 def test_ratio_order_equals_dynamic_programming_on_independent_repairs(size):
-    """10,000 random instances over n = 1 … 8. Kadane and Simon; arXiv 1203.3502."""
+    """10,000 random instances over n = 1 … 8. Source: Kadane and Simon, after arXiv 1203.3502 (abstract read)."""
     rng = np.random.default_rng(size)
     probability = rng.dirichlet(np.ones(size), size=1250)
     minutes = rng.uniform(0.5, 60.0, (1250, size))
@@ -65,7 +65,10 @@ def test_questions_and_shared_areas_are_what_makes_the_difference():
 
 
 def test_overlapping_repairs_static_order_updated_rule_optimum():
-    """p = (.20, .25, .40, .15), unit costs, A mends 2 and 3, B 1 and 2, D 3 and 4: 1.55, 1.50, 1.45 by brute force."""
+    """p = (.20, .25, .40, .15), unit costs, A mends 2 and 3, B 1 and 2, D 3 and 4: 1.55, 1.50, 1.45.
+
+    An example of our own; the optimum is that of brute force over all orders, computed here.
+    """
     belief = np.array([0.20, 0.25, 0.40, 0.15])
     works = np.array([[0, 1, 1, 0], [1, 1, 0, 0], [0, 0, 1, 1]], dtype=float)
     problem = simple_problem(np.ones(3), works)
@@ -80,9 +83,10 @@ def test_overlapping_repairs_static_order_updated_rule_optimum():
 def test_computer_exercise():
     """Causes program .8, virus .15, hardware .05; reboot 1, virus tool 2, reformat 25, buy 500.
 
-    Our reading: the reboot mends the program surely, the tool a virus with .95, reformatting program and virus with
-    .99, buying everything; one cause at a time; after each step one sees whether the computer works; a step is not
-    repeated and costs the same whenever it is done. Optimum by brute force over all orders: 27.875.
+    Source: Jensen and Nielsen, Bayesian Networks and Decision Graphs, example 9.2 (read where quesba.com restates it;
+    the book's name from memory). The reboot mends the program surely, the tool a virus with .95, reformatting program and
+    virus with .99, buying everything; one cause. Our reading: after each step one sees whether the computer works; a
+    step is not repeated and costs the same whenever it is done. Solved by us, by brute force over all orders: 27.875.
     """
     belief = np.array([0.8, 0.15, 0.05])
     works = np.array([[1, 0, 0], [0, 0.95, 0], [0.99, 0.99, 0], [1, 1, 1]])

@@ -124,7 +124,7 @@ def _hue_deg(material: materials.Material) -> float:
 
 
 def test_stop_red_is_red_and_stop_yellow_is_yellow():
-    """Red on yellow is the convention of ISO 13850 and IEC 60204-1; the hue limits here are our own."""
+    """Red on yellow is the convention of ISO 13850 and IEC 60204-1 (from memory); the hue limits here are our own."""
     for seed in range(60):
         red = _hue_deg(materials.stop_red(np.random.default_rng(seed)))
         assert red <= 16 or red >= 350

@@ -66,7 +66,7 @@ def test_every_chapter_shows_every_part(report: Path):
     for title in TITLES:
         assert text.count(f"<section><h3>{title}") == 2, title
     assert "Foreign photographs" in text and "Guo et al. 2017, Table 1" in text
-    assert "16.53 %" in text and "1.26 %" in text, "source: Guo et al. 2017, Table 1, CIFAR-100"
+    assert "16.53 %" in text and "1.26 %" in text, "Source: Guo et al. 2017, Table 1, CIFAR-100 (read)"
     assert "Not photographs" in text and "no real photograph" in text
 
 
