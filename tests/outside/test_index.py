@@ -14,8 +14,8 @@ FIRST_OUTSIDER = "crepes"
 """The extra `test` lists the tools first, then other people's implementations; this is the first of those."""
 
 SOURCE_MARK = re.compile(
-    r"from memory|\((?:[a-z]+ )?read(?:\)| where )|\bSources?( of [a-z ]+)?( \(from memory\))?: |\barXiv \d|\bCIPA DC-\d|\bANSI Z\d"
-    r"|\b(?:RFC|ISO|IEC|WCAG|GS1 General) ?\d"
+    r"from memory|\((?:[a-z]+ )?read(?:\)| where )|\bSources?(?: of [a-z ]+)?: "
+    r"|\b(?:RFC|ISO|IEC|WCAG|arXiv|CIPA DC-|ANSI Z) ?\d"
 )
 """How a check names what it checks against: a word for where a value is from, or the number of a standard."""
 
