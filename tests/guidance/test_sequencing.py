@@ -85,7 +85,7 @@ def test_computer_exercise():
 
     Source: Jensen and Nielsen, Bayesian Networks and Decision Graphs, example 9.2 (read where quesba.com restates it;
     the book's name from memory). The reboot mends the program surely, the tool a virus with .95, reformatting program
-    and virus with .99, buying everything; one cause. Our reading: after each step one sees whether the computer works; a
+    and virus with .99, buying everything; one cause. Our reading: after each step one sees whether it works; a
     step is not repeated and costs the same whenever it is done. Solved by us, by brute force over all orders: 27.875.
     """
     belief = np.array([0.8, 0.15, 0.05])
