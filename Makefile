@@ -7,7 +7,7 @@ SAMPLES := synthetic_samples/samples
 # A box of a listed generation and a head; a box that hides a side, beside a head; one that the demo catalogue does not list.
 DEMO_PHOTOS := $(addprefix $(SAMPLES)/images/,000001.jpg 000034.jpg 000031.jpg)
 
-.PHONY: demo test check lint bench evaluate clean
+.PHONY: demo quick test check lint bench evaluate clean
 
 demo: $(DEMO_ENV)/ready  ## identify the committed sample photos, without torch
 	@for photo in $(DEMO_PHOTOS); do printf '\n==== %s\n\n' $$photo; $(DEMO_ENV)/bin/hoistlore identify $$photo || exit 1; done
@@ -15,11 +15,19 @@ demo: $(DEMO_ENV)/ready  ## identify the committed sample photos, without torch
 	@$(DEMO_ENV)/bin/hoistlore identify --each $(SAMPLES)/images/*.jpg --overlay out/demo > out/demo/answers.jsonl
 	@printf '\n%s sample photos answered: out/demo/answers.jsonl; drawn on: out/demo/*.overlay.jpg\n' "$$(wc -l < out/demo/answers.jsonl)"
 
-test: $(TEST_ENV)/ready  ## every test
-	$(TEST_ENV)/bin/python -m pytest -q
+# Each worker keeps to one thread: the workers share the cores. Files stay whole, so that their fixtures are made once.
+PYTEST := OMP_NUM_THREADS=1 $(TEST_ENV)/bin/python -m pytest -q -n auto --dist loadfile --no-loadscope-reorder
 
-lint: $(TEST_ENV)/ready
+quick: $(TEST_ENV)/ready  ## what needs no torch, browser, database server or renderer, and not seconds on end
+	$(PYTEST) --quick
+
+test: $(TEST_ENV)/ready  ## every test, on all cores
+	$(PYTEST)
+
+lint: $(TEST_ENV)/ready  ## style, formatting, types
 	$(TEST_ENV)/bin/ruff check .
+	$(TEST_ENV)/bin/ruff format --check .
+	$(TEST_ENV)/bin/mypy
 
 check: lint test  ## what has to pass before a change goes in
 
@@ -35,7 +43,8 @@ evaluate: $(TEST_ENV)/ready  ## how well the model reads, as one HTML page
 clean:
 	rm -rf $(DEMO_ENV) $(TEST_ENV) build *.egg-info
 
-$(DEMO_ENV)/ready: pyproject.toml $(wildcard classifier/* classifier/weights/* guidance/* guidance/catalogue/demo/* api/*)
+SERVED := $(shell find classifier guidance workers api -type f -not -name '*.pyc')
+$(DEMO_ENV)/ready: pyproject.toml $(SERVED)
 	$(PYTHON) -m venv $(DEMO_ENV)
 	rm -rf build  # left there, it would smuggle files that are gone into the installation
 	$(DEMO_ENV)/bin/python -m pip install -q .
@@ -56,5 +65,5 @@ $(TEST_ENV)/ready: pyproject.toml
 	@$(SYSTEM_PACKAGES)
 	$(PYTHON) -m venv $(TEST_ENV)
 	$(TEST_ENV)/bin/python -m pip install -q -e '.[train,test]'
-	npm install --silent --no-fund --no-audit --prefix $(TEST_ENV)/npm axe-core@4
+	npm install --silent --no-fund --no-audit --prefix $(TEST_ENV)/npm axe-core@4 oidc-provider@9
 	@touch $@

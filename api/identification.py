@@ -5,15 +5,16 @@ from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
+from api.models import Shadow, Told
 from api.settings import MOST_PHOTOS, Settings
 from classifier.errors import InputError, NothingToGoOn, PhotoError, TooManyPhotos
 from classifier.identify import Model, PhotoReading, Quality, read_photo
 from classifier.photo import PhotoLimits
+from guidance.advise.answer import answer
 from guidance.catalogue.catalogue import DEMO_CATALOGUE, Catalogue, load
 from guidance.catalogue.rows import ROLES, Role, nearest
 from guidance.documents.answer import Answer, ModelInfo
-from guidance.identify.answer import answer
-from guidance.identify.evidence import Observed, check_observations
+from guidance.identify.sources import Observed, check_observations
 
 
 @dataclass(frozen=True)
@@ -31,6 +32,7 @@ class Resources:
     model: Model
     catalogue: Catalogue
     limits: PhotoLimits
+    shadow: Shadow | None = None
 
     @classmethod
     def load(cls, settings: Settings) -> "Resources":
@@ -52,15 +54,21 @@ def read_photos(photos: Sequence[NamedPhoto], resources: Resources) -> tuple[lis
         data = photo.load()
         key = hashlib.sha256(data).hexdigest()
         if key in seen:
-            first = seen[key]
-            readings.append(PhotoReading(photo.name, first.width, first.height, Quality(False, ("duplicate",)), ()))
+            readings.append(duplicate_of(seen[key], photo.name))
             continue
         try:
             seen[key] = read_photo(data, photo.name, resources.model, resources.limits)
+            if resources.shadow:
+                resources.shadow.offer(data, seen[key], resources.model)
             readings.append(seen[key])
         except PhotoError as error:
             failures.append(error)
     return readings, failures
+
+
+def duplicate_of(first: PhotoReading, name: str) -> PhotoReading:
+    """What is said of a photo that is byte for byte an earlier one of the same lift."""
+    return PhotoReading(name, first.width, first.height, Quality(False, ("duplicate",)), ())
 
 
 def check_request(photo_count: int, observations: Sequence[Observed], role: str, resources: Resources) -> None:
@@ -74,6 +82,20 @@ def check_request(photo_count: int, observations: Sequence[Observed], role: str,
     if role not in ROLES:
         raise InputError(f"Role {role!r} came, one of {', '.join(ROLES)} is wanted{nearest(role, ROLES)}")
     check_observations(observations, resources.catalogue)
+
+
+def told_alone(reading: PhotoReading, resources: Resources) -> Told:
+    """What would be answered from this reading alone, of box and actuator: decision, favourite, its probability."""
+    found = answer_for([reading], [], "caregiver", resources)
+    parts = {"control_box": found.control_box, "actuator": found.actuator}
+    return {
+        name: {
+            "decision": part.decision,
+            "value": part.favourite,
+            "probability": round(part.probabilities.get(part.favourite, 0.0), 4),
+        }
+        for name, part in parts.items()
+    }
 
 
 def answer_for(

@@ -1,7 +1,5 @@
 """The photo with what was found drawn on it: people would rather look than read."""
 
-import io
-
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
@@ -39,13 +37,6 @@ def draw_overlay(data: bytes, reading: PhotoReading, limits: PhotoLimits) -> Ima
         words = "Nothing of a lift was found" if reading.quality.usable else "This photo could not be used"
         _text_box(draw, (8, 8), [words], font, INK)
     return image
-
-
-def jpeg_bytes(image: Image.Image) -> bytes:
-    """The overlay as a JPEG file."""
-    buffer = io.BytesIO()
-    image.save(buffer, "JPEG", quality=88, optimize=True)
-    return buffer.getvalue()
 
 
 def _pixels(box: Box, image: Image.Image) -> Box:

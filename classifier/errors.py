@@ -9,6 +9,7 @@ HoistloreError
 │   ├── NothingToGoOn          neither a photo nor an observation
 │   ├── TooManyPhotos          more views of one lift than we read together
 │   ├── ObservationError       an observation that the catalogue does not know
+│   ├── PoolError              a list of lifts, or a question about them, that cannot be used
 │   └── CaseError              a troubleshooting case that the catalogue does not know
 │       └── ReadingError       a meter reading that no instrument can give
 ├── CatalogueError             a catalogue that does not hold together: file, row, reason
@@ -22,9 +23,16 @@ HoistloreError
 
 from collections.abc import Sequence
 
+from classifier.messages import Message
+
 
 class HoistloreError(Exception):
     """The root of every failure that this project raises on purpose."""
+
+    @property
+    def message(self) -> str:
+        """What it says: a `Message` where it was raised with one, so that it can be said in another language."""
+        return self.args[0] if self.args and isinstance(self.args[0], Message) else str(self)
 
 
 class PhotoError(HoistloreError):
@@ -64,12 +72,24 @@ class ObservationError(InputError):
     """An observation that the catalogue does not know, or one given twice with two answers."""
 
 
+class PoolError(InputError):
+    """A list of lifts, or a question about them, that cannot be used; the message names the line."""
+
+
 class CaseError(InputError):
     """A troubleshooting case with an id or an outcome that the catalogue does not know."""
 
 
 class ReadingError(CaseError):
-    """A meter reading that no instrument on this pack can give; the message says what is possible."""
+    """A meter reading that no instrument on this pack can give; the message says what is possible.
+
+    `reading`: the field that it came in, and its place among several there, from 0; an empty name where it is of none
+    in particular.
+    """
+
+    def __init__(self, message: str, reading: tuple[str, int] = ("", 0)) -> None:
+        super().__init__(message)
+        self.reading = reading
 
 
 class NetworkError(HoistloreError):

@@ -9,6 +9,7 @@ from PIL import Image
 
 from classifier.calibration import sigmoid
 from classifier.photo import MID_GREY, Box, Photo
+from classifier.recipe import FinderRecipe
 
 MOST_FOUND = 12
 """No phone photo of one lift holds more subjects; it bounds the reader's work."""
@@ -57,21 +58,13 @@ class Finder:
     """The finder network with its recipe. `session` is an ONNX Runtime session, `recipe` the metadata's `finder`."""
 
     session: Any
-    recipe: Mapping[str, Any]
+    recipe: FinderRecipe
 
     def __call__(self, photo: Photo) -> list[Found]:
-        size = self.recipe["input_px"]
-        pixels, letterbox_ = letterbox(photo.reduced(size), size, self.recipe["mean"], self.recipe["std"])
+        recipe = self.recipe
+        pixels, placed = letterbox(photo.reduced(recipe.input_px), recipe.input_px, recipe.mean, recipe.std)
         heat, ltrb = self.session.run(["heat", "ltrb"], {self.session.get_inputs()[0].name: pixels[None]})
-        return decode(
-            heat[0],
-            ltrb[0],
-            letterbox_,
-            self.recipe["stride"],
-            self.recipe["kinds"],
-            self.recipe["temperature"],
-            self.recipe["thresholds"],
-        )
+        return decode(heat[0], ltrb[0], placed, recipe.stride, recipe.kinds, recipe.temperature, recipe.thresholds)
 
 
 def letterbox(rgb_uint8: np.ndarray, size: int, mean: float = 0.5, std: float = 0.5) -> tuple[np.ndarray, Letterbox]:
@@ -111,8 +104,8 @@ def decode(
             f"heat ({len(kinds)}, h, w) and ltrb (4, h, w) are wanted, {heat_logits.shape} and {ltrb.shape} came"
         )
     probability = sigmoid(heat_logits, temperature)  # (K, h, w)
-    bar = np.array([thresholds[kind] for kind in kinds])[:, None, None]
-    peaks = np.argwhere((heat_logits >= _largest_neighbour(heat_logits)) & (probability >= bar))
+    least = np.array([thresholds[kind] for kind in kinds])[:, None, None]
+    peaks = np.argwhere((heat_logits >= _largest_neighbour(heat_logits)) & (probability >= least))
     candidates = [_found_at(k, y, x, probability, ltrb, letterbox, stride, kinds) for k, y, x in peaks]
     kept: list[Found] = []
     for found in sorted(candidates, key=lambda f: -f.probability):

@@ -7,18 +7,14 @@ from pathlib import Path
 import numpy as np
 
 from classifier.calibration import named_probabilities, prediction_set
-from classifier.finder import Found, overlap
+from classifier.finder import Found
 from classifier.model import Model
 from classifier.photo import Box, Photo, PhotoLimits, open_photo
 from classifier.quality import Quality, judge
-from classifier.reader import FEATURES
 from classifier.taxonomy import CONCEPTS_OF
 
 WEIGHTS_DIR = Path(__file__).parent / "weights"
 """The weights that are installed with the project."""
-
-ONE_THING_IOU = 0.7
-"""Two boxes of different kinds that overlap more than this are one thing; the likelier kind stays."""
 
 
 @dataclass(frozen=True)
@@ -28,12 +24,17 @@ class ConceptReading:
     probabilities: dict[str, float]
     prediction_set: tuple[str, ...]
 
+    @property
+    def likeliest(self) -> str:
+        """The value, or `not_visible`, of the highest probability; the first of equal ones."""
+        return max(self.probabilities, key=self.probabilities.__getitem__)
+
 
 @dataclass(frozen=True)
 class SubjectReading:
     """One subject in a photo; `box` in fractions of the upright photo, `concepts` those of its kind.
 
-    `probability` is that of its being one of ours at all, and of this kind.
+    `probability` is that of its being in distribution at all, and of this kind.
     """
 
     kind: str
@@ -69,28 +70,21 @@ def _subjects(photo: Photo, model: Model) -> tuple[SubjectReading, ...]:
 def decide(
     found: Sequence[Found], read: Sequence[Mapping[str, np.ndarray]], model: Model
 ) -> tuple[SubjectReading, ...]:
-    """What the finder's boxes are, by the reader's logits and features, likeliest first; without what is not ours."""
-    kept: list[SubjectReading] = []
-    readings = [_decide(f, logits, model) for f, logits in zip(found, read, strict=True)]
-    for subject in sorted((r for r in readings if r is not None), key=lambda r: -r.probability):
-        if all(overlap(subject.box, other.box) <= ONE_THING_IOU for other in kept):
-            kept.append(subject)
-    return tuple(kept)
+    """What the finder's boxes are, by the reader's logits and features, likeliest first; only what is accepted."""
+    return tuple(
+        _read(found[each.place], each.probability, read[each.place], model)
+        for each in model.acceptance.accepted(found, read)
+    )
 
 
-def _decide(found: Found, logits: Mapping[str, np.ndarray], model: Model) -> SubjectReading | None:
-    """Both networks must say the same kind, and that it is one of ours must be probable enough for that kind."""
-    recipe = model.reader.recipe
-    if recipe["kinds"][int(np.argmax(logits["kind"]))] != found.kind:
-        return None
-    likely = model.ours.probability(logits["kind"][None], logits[FEATURES][None], np.array([found.probability]))
-    probability = float(likely[0])
-    if probability < model.ours.recipe["thresholds"][found.kind]:
-        return None
+def _read(found: Found, probability: float, logits: Mapping[str, np.ndarray], model: Model) -> SubjectReading:
+    return SubjectReading(found.kind, found.box, probability, _concepts(found, logits, model))
+
+
+def _concepts(found: Found, logits: Mapping[str, np.ndarray], model: Model) -> dict[str, ConceptReading]:
     concepts = {}
     for concept in CONCEPTS_OF[found.kind]:
+        recipe = model.reader.recipe.concepts[concept]
         probabilities = named_probabilities(logits[concept], concept, recipe)
-        concepts[concept] = ConceptReading(
-            probabilities, prediction_set(probabilities, recipe["set_thresholds"][concept])
-        )
-    return SubjectReading(found.kind, found.box, probability, concepts)
+        concepts[concept] = ConceptReading(probabilities, prediction_set(probabilities, recipe.set_thresholds))
+    return concepts

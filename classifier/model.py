@@ -1,23 +1,18 @@
 """The two networks with their recipe: loaded only when every hash and every name is what the metadata says."""
 
 import hashlib
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from classifier.errors import WeightsAltered, WeightsMalformed, WeightsMissing
+from classifier.accept import Acceptance
+from classifier.distribution import FeatureSpace
+from classifier.errors import WeightsAltered, WeightsMalformed
 from classifier.finder import Finder
-from classifier.ours import NEED_FEATURES, SCORES, FeatureSpace, Ours
 from classifier.reader import FEATURES, Reader
-from classifier.taxonomy import CONCEPTS, LEFT_OPEN, NOT_VISIBLE, SUBJECTS
-
-METADATA_FILE = "model.json"
-FILED = ("finder", "reader", "ours")
-"""Parts of the metadata that name a file of their own: both networks and the feature space."""
-
-SCHEMA_VERSION = "5"
+from classifier.recipe import METADATA_FILE, REINSTALL, Recipe, TrainedOn, read_whole
+from classifier.taxonomy import CONCEPTS
 
 
 @dataclass(frozen=True)
@@ -50,19 +45,21 @@ class ReadingFacts:
 
 @dataclass(frozen=True)
 class Model:
-    """Finder and reader, ready to run, what tells ours from others, and the metadata that they were exported with."""
+    """Finder and reader, ready to run, the rule by which a box is answered, and the recipe they were exported with."""
 
     finder: Finder
     reader: Reader
-    ours: Ours
-    metadata: Mapping[str, Any]
+    acceptance: Acceptance
+    recipe: Recipe
     info: ModelInfo
 
     @property
     def facts(self) -> ReadingFacts:
         """What guidance has to know of the reader."""
-        recipe = self.reader.recipe
-        return ReadingFacts(recipe["concept_priors"], recipe["hidden_shares"], recipe["doubt"], recipe["correlation"])
+        reader = self.reader.recipe
+        priors = {concept: recipe.priors for concept, recipe in reader.concepts.items()}
+        hidden = {concept: recipe.hidden_shares for concept, recipe in reader.concepts.items()}
+        return ReadingFacts(priors, hidden, reader.doubt, reader.correlation)
 
     @classmethod
     def load(cls, directory: Path, threads: int = 1) -> "Model":
@@ -70,99 +67,36 @@ class Model:
 
         `threads` is the number of processor threads that one photo may use.
         """
-        raw = _read(directory / METADATA_FILE)
-        try:
-            metadata = json.loads(raw)
-        except ValueError as error:
-            raise WeightsMalformed(f"{directory / METADATA_FILE} is no JSON ({error}). {REINSTALL}") from error
-        _check(metadata, directory / METADATA_FILE)
-        files = {part: _verified(directory, metadata[part]) for part in FILED}
-        sha256 = hashlib.sha256(raw).hexdigest()
-        info = ModelInfo(metadata["version"], sha256, metadata["trained_on"], metadata["reader"]["coverage"])
-        finder = Finder(_session(files["finder"], ["heat", "ltrb"], threads), metadata["finder"])
-        reader = Reader(_session(files["reader"], ["kind", *CONCEPTS, FEATURES], threads), metadata["reader"])
-        space = _space(files["ours"], metadata["ours"], directory)
-        ours = Ours(metadata["ours"], metadata["reader"]["temperatures"]["kind"], space)
-        return cls(finder, reader, ours, metadata, info)
+        recipe, sha256 = Recipe.read(directory)
+        files = {part: _verified(directory, *named) for part, named in recipe.files().items()}
+        finder = Finder(_session(files["finder"], ["heat", "ltrb"], threads), recipe.finder)
+        reader = Reader(_session(files["reader"], ["kind", *CONCEPTS, FEATURES], threads), recipe.reader)
+        acceptance = Acceptance(recipe.in_distribution, _space(files["in_distribution"], recipe, directory))
+        return cls(finder, reader, acceptance, recipe, _info(recipe, sha256))
 
 
-REINSTALL = "Install the project again, or train and export a model into that directory."
+def _info(recipe: Recipe, sha256: str) -> ModelInfo:
+    trained_on: TrainedOn = recipe.trained_on
+    return ModelInfo(recipe.version, sha256, trained_on.model_dump(), recipe.reader.coverage)
 
 
-def _read(path: Path) -> bytes:
-    try:
-        return path.read_bytes()
-    except OSError as error:
-        raise WeightsMissing(f"{path} cannot be read ({error.strerror}). {REINSTALL}") from error
+def _verified(directory: Path, file: str, sha256: str) -> bytes:
+    path = directory / file
+    content = read_whole(path)
+    came = hashlib.sha256(content).hexdigest()
+    if came != sha256:
+        raise WeightsAltered(f"{path} has SHA-256 {came}, {METADATA_FILE} says {sha256}. {REINSTALL}")
+    return content
 
 
-def _check(metadata: Any, path: Path) -> None:
-    """Refuse metadata of another form or vocabulary than ours, or that lacks a part of the recipe."""
-    form = metadata.get("schema_version") if isinstance(metadata, dict) else None
-    if form != SCHEMA_VERSION:
-        raise WeightsMalformed(
-            f"{path}: schema_version is {form}, {SCHEMA_VERSION} is wanted: another version of this project wrote it. "
-            f"{REINSTALL}"
-        )
-    wanted = {concept: [*values, NOT_VISIBLE] for concept, values in CONCEPTS.items()}
-    try:
-        finder, reader, ours = (metadata[part] for part in FILED)
-        facts = [
-            ("finder.kinds", finder["kinds"], list(SUBJECTS)),
-            ("reader.kinds", reader["kinds"], [*SUBJECTS, "other"]),
-            ("reader.concepts", reader["concepts"], wanted),
-            ("finder.thresholds", set(finder["thresholds"]), set(SUBJECTS)),
-            ("reader.temperatures", set(reader["temperatures"]), {"kind", *CONCEPTS}),
-            ("reader.offsets", {c: set(o) for c, o in reader["offsets"].items()},
-             {c: set(v) for c, v in wanted.items()}),
-            ("reader.apart", set(reader["apart"]), set(LEFT_OPEN)),
-            ("reader.set_thresholds", {c: set(t) for c, t in reader["set_thresholds"].items()},
-             {c: set(v) for c, v in wanted.items()}),
-            ("reader.concept_priors", {c: set(p) for c, p in reader["concept_priors"].items()},
-             {c: set(v) for c, v in CONCEPTS.items()}),
-            ("reader.hidden_shares", {c: set(p) for c, p in reader["hidden_shares"].items()},
-             {c: set(v) for c, v in CONCEPTS.items()}),
-            ("reader.looks", [sorted(look) for look in reader["looks"]],
-             [["margin", "mirrored"]] * max(1, len(reader["looks"]))),
-            ("ours.weights", {name: len(weights) for name, weights in ours["weights"].items()},
-             {name: 3 for name in SCORES if name in ours["weights"]}),
-            ("ours.thresholds", set(ours["thresholds"]), set(SUBJECTS)),
-        ]  # fmt: skip
-        for key in ("file", "sha256", "input_px", "mean", "std"):
-            finder[key], reader[key]
-        (
-            finder["stride"],
-            finder["temperature"],
-            reader["coverage"],
-            reader["doubt"],
-            reader["correlation"],
-            ours["weights"][ours["score"]],
-            metadata["version"],
-            metadata["trained_on"],
-        )
-    except (KeyError, TypeError, AttributeError) as error:
-        raise WeightsMalformed(f"{path} lacks {error}. {REINSTALL}") from error
-    for name, came, want in facts:
-        if came != want:
-            raise WeightsMalformed(f"{path}: {name} is {came}, {want} is wanted. {REINSTALL}")
-
-
-def _verified(directory: Path, part: Mapping[str, Any]) -> bytes:
-    path = directory / part["file"]
-    network = _read(path)
-    came = hashlib.sha256(network).hexdigest()
-    if came != part["sha256"]:
-        raise WeightsAltered(f"{path} has SHA-256 {came}, {METADATA_FILE} says {part['sha256']}. {REINSTALL}")
-    return network
-
-
-def _space(data: bytes, recipe: Mapping[str, Any], directory: Path) -> FeatureSpace:
+def _space(data: bytes, recipe: Recipe, directory: Path) -> FeatureSpace:
+    path = directory / recipe.in_distribution.file
     try:
         space = FeatureSpace.from_bytes(data)
     except ValueError as error:
-        raise WeightsMalformed(f"{directory / recipe['file']} holds no feature space ({error}). {REINSTALL}") from error
-    if not space.fitted and recipe["score"] in NEED_FEATURES:
-        raise WeightsMalformed(f"{directory / recipe['file']} was never fitted, but ours.score needs it. {REINSTALL}")
+        raise WeightsMalformed(f"{path} holds no feature space ({error}). {REINSTALL}") from error
+    if not space.fitted and recipe.in_distribution.weights[2]:
+        raise WeightsMalformed(f"{path} was never fitted, but in_distribution.weights needs it. {REINSTALL}")
     return space
 
 

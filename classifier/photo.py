@@ -12,6 +12,7 @@ import numpy as np
 from PIL import Image
 
 from classifier.errors import NotAPhoto, PhotoTooLarge, UnreadablePhoto
+from classifier.messages import Message
 
 Box = tuple[float, float, float, float]
 """Left, top, right, bottom as fractions of the upright photo."""
@@ -36,6 +37,19 @@ TRANSPOSE_OF_ORIENTATION = {
 """EXIF tag 0x0112 to the turn that makes the photo upright (CIPA DC-008, from memory)."""
 
 HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
+
+
+SIDEWAYS = {
+    Image.Transpose.TRANSPOSE,
+    Image.Transpose.TRANSVERSE,
+    Image.Transpose.ROTATE_90,
+    Image.Transpose.ROTATE_270,
+}
+"""Turns that exchange width and height."""
+
+
+MOST_SCANS = 64
+"""Scans of a JPEG file; more of them could keep a core busy for minutes with a small file."""
 
 
 @dataclass(frozen=True)
@@ -83,36 +97,63 @@ def open_photo(data: bytes, name: str, limits: PhotoLimits) -> Photo:
 
     The format is judged by content alone. Raises `NotAPhoto`, `PhotoTooLarge` or `UnreadablePhoto`.
     """
-    if len(data) == 0:
-        raise UnreadablePhoto(name, "the file is empty (0 bytes). Send the photo again.")
-    if len(data) > limits.max_bytes:
-        raise PhotoTooLarge(
-            name,
-            f"{len(data) / 2**20:.1f} MiB came, at most {limits.max_bytes / 2**20:.0f} MiB are read. "
-            "Send it in a smaller size.",
-        )
+    _refuse_bytes(data, name, limits)
     kind = sniff(data, name)
     image = _open(data, name, kind)
-    if image.width * image.height > limits.max_pixels:
-        raise PhotoTooLarge(
-            name,
-            f"{image.width} × {image.height} pixels came, at most {limits.max_pixels / 1e6:.0f} million are read. "
-            "Send it in a smaller size.",
-        )
+    _refuse_pixels(image, name, limits)
+    _refuse_scans(data, name, kind)
     turn = None if kind == "HEIF" else TRANSPOSE_OF_ORIENTATION.get(_orientation(image))
-    sideways = turn in (
-        Image.Transpose.TRANSPOSE,
-        Image.Transpose.TRANSVERSE,
-        Image.Transpose.ROTATE_90,
-        Image.Transpose.ROTATE_270,
-    )
-    width, height = (image.height, image.width) if sideways else image.size
+    width, height = (image.height, image.width) if turn in SIDEWAYS else image.size
 
     def decode(shrink: int) -> Image.Image:
         return _decode(data, name, kind, turn, shrink)
 
     animated = kind in ("PNG", "WEBP") and getattr(image, "n_frames", 1) > 1
     return Photo(name, width, height, animated, decode)
+
+
+def _refuse_bytes(data: bytes, name: str, limits: PhotoLimits) -> None:
+    if len(data) == 0:
+        raise UnreadablePhoto(name, Message("the file is empty (0 bytes). Send the photo again."))
+    if len(data) > limits.max_bytes:
+        raise PhotoTooLarge(
+            name,
+            Message(
+                "{came} MiB came, at most {limit} MiB are read. Send it in a smaller size.",
+                came=f"{len(data) / 2**20:.1f}",
+                limit=f"{limits.max_bytes / 2**20:.0f}",
+            ),
+        )
+
+
+def _refuse_pixels(image: Image.Image, name: str, limits: PhotoLimits) -> None:
+    if image.width * image.height > limits.max_pixels:
+        raise PhotoTooLarge(
+            name,
+            Message(
+                "{width} × {height} pixels came, at most {limit} million are read. Send it in a smaller size.",
+                width=image.width,
+                height=image.height,
+                limit=f"{limits.max_pixels / 1e6:.0f}",
+            ),
+        )
+
+
+def _refuse_scans(data: bytes, name: str, kind: str) -> None:
+    """A progressive JPEG has some ten scans a picture; each costs a walk over all blocks, however few bytes it has.
+
+    The marker (SOS; ITU-T T.81, B.1.1, from memory) cannot stand in coded data: there 0 or a restart follows 0xFF.
+    """
+    scans = data.count(b"\xff\xda") if kind == "JPEG" else 0
+    if scans > MOST_SCANS:
+        raise PhotoTooLarge(
+            name,
+            Message(
+                "{came} scans of a JPEG came, at most {limit} are read. Save it anew as a plain JPEG and send that.",
+                came=scans,
+                limit=MOST_SCANS,
+            ),
+        )
 
 
 def sniff(data: bytes, name: str) -> str:
@@ -125,8 +166,17 @@ def sniff(data: bytes, name: str) -> str:
         return "WEBP"
     if data[4:8] == b"ftyp" and data[8:12] in HEIF_BRANDS:
         return "HEIF"
-    came = "a GIF" if data.startswith((b"GIF87a", b"GIF89a")) else "a PDF" if data.startswith(b"%PDF") else "no picture"
-    raise NotAPhoto(name, f"the content is {came}; JPEG, PNG, WebP and HEIC are read. Send a photo in one of these.")
+    came = (
+        Message("a GIF")
+        if data.startswith((b"GIF87a", b"GIF89a"))
+        else Message("a PDF")
+        if data.startswith(b"%PDF")
+        else Message("no picture")
+    )
+    raise NotAPhoto(
+        name,
+        Message("the content is {came}; JPEG, PNG, WebP and HEIC are read. Send a photo in one of these.", came=came),
+    )
 
 
 def cut_window(image: Image.Image, box: Box, out_px: int) -> np.ndarray:
@@ -153,12 +203,14 @@ def _open(data: bytes, name: str, kind: str) -> Image.Image:
         if kind == "HEIF":
             from pillow_heif import HeifImageFile  # an extra 30 ms that only a HEIC should pay
 
-            return HeifImageFile(io.BytesIO(data))
+            return HeifImageFile(io.BytesIO(data))  # type: ignore[no-untyped-call]  # the library has no types
         return Image.open(io.BytesIO(data), formats=["JPEG", "MPO"] if kind == "JPEG" else [kind])
     except Image.DecompressionBombError as error:
-        raise PhotoTooLarge(name, "far more pixels than any phone takes. Send it in a smaller size.") from error
+        raise PhotoTooLarge(
+            name, Message("far more pixels than any phone takes. Send it in a smaller size.")
+        ) from error
     except Exception as error:  # codecs raise every kind of exception on a damaged header; none means "read it anyway"
-        raise UnreadablePhoto(name, f"the {kind} file is damaged. Send the photo again.") from error
+        raise UnreadablePhoto(name, Message("the {kind} file is damaged. Send the photo again.", kind=kind)) from error
 
 
 def _orientation(image: Image.Image) -> int:
@@ -175,9 +227,13 @@ def _decode(data: bytes, name: str, kind: str, turn: Image.Transpose | None, shr
             image.draft("RGB", (max(image.width // shrink, 1), max(image.height // shrink, 1)))
         image.load()
     except Exception as error:
-        raise UnreadablePhoto(name, f"the {kind} file is cut off or damaged. Send the photo again.") from error
+        raise UnreadablePhoto(
+            name, Message("the {kind} file is cut off or damaged. Send the photo again.", kind=kind)
+        ) from error
     if kind == "JPEG" and _lower_part_missing(data, image):
-        raise UnreadablePhoto(name, "the JPEG file is damaged: its lower part is missing. Send the photo again.")
+        raise UnreadablePhoto(
+            name, Message("the JPEG file is damaged: its lower part is missing. Send the photo again.")
+        )
     image = _to_rgb(image)
     if kind != "JPEG" and shrink > 1:  # formats that cannot be decoded small: shrink at once, keep memory low
         image = image.reduce(shrink)

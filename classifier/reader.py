@@ -1,6 +1,6 @@
-"""What each concept reads: closer looks at a square window around every subject that was found."""
+"""What each concept reads: square windows around every subject that was found, as test-time augmentation wants."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -8,9 +8,10 @@ import numpy as np
 
 from classifier.finder import Found, normalise
 from classifier.photo import Box, Photo
+from classifier.recipe import ReaderRecipe
 
 FEATURES = "features"
-"""The reader's output that its heads decide from: what tells ours from others may look at it."""
+"""The reader's output that its heads decide from; the distance from what is in distribution is taken in it."""
 
 
 @dataclass(frozen=True)
@@ -18,30 +19,30 @@ class Reader:
     """The reader network with its recipe. `session` is an ONNX Runtime session, `recipe` the metadata's `reader`."""
 
     session: Any
-    recipe: Mapping[str, Any]
+    recipe: ReaderRecipe
 
     def __call__(self, photo: Photo, found: Sequence[Found]) -> list[dict[str, np.ndarray]]:
         """For each found subject the logits of `kind` and of every concept, and the features, by name.
 
-        Each is the mean over the recipe's looks. One window at a time: on a processor a batch is no faster, and it
+        Each is the mean over the recipe's views. One window at a time: on a processor a batch is no faster, and it
         would take as many times the memory.
         """
-        heads = ["kind", *self.recipe["concepts"], FEATURES]
+        heads = ["kind", *self.recipe.concepts, FEATURES]
         name = self.session.get_inputs()[0].name
         read = []
         for each in found:
-            looks = [self.session.run(heads, {name: window[None]}) for window in self.windows(photo, each)]
-            read.append({head: np.mean([look[n][0] for look in looks], axis=0) for n, head in enumerate(heads)})
+            views = [self.session.run(heads, {name: window[None]}) for window in self.windows(photo, each)]
+            read.append({head: np.mean([view[n][0] for view in views], axis=0) for n, head in enumerate(heads)})
         return read
 
     def windows(self, photo: Photo, found: Found) -> list[np.ndarray]:
-        """What the network is shown, look by look: float32 (3, input_px, input_px), cut from the photo's own pixels."""
-        looks = []
-        for look in self.recipe["looks"]:
-            box = square_window(found.box, photo.width, photo.height, look["margin"])
-            pixels = normalise(photo.window(box, self.recipe["input_px"]), self.recipe["mean"], self.recipe["std"])
-            looks.append(np.ascontiguousarray(pixels[:, :, ::-1]) if look["mirrored"] else pixels)
-        return looks
+        """What the network is shown, view by view: float32 (3, input_px, input_px), cut from the photo's own pixels."""
+        recipe, windows = self.recipe, []
+        for view in recipe.views:
+            box = square_window(found.box, photo.width, photo.height, view.margin)
+            pixels = normalise(photo.window(box, recipe.input_px), recipe.mean, recipe.std)
+            windows.append(np.ascontiguousarray(pixels[:, :, ::-1]) if view.mirrored else pixels)
+        return windows
 
 
 def square_window(box: Box, width: int, height: int, margin: float) -> Box:

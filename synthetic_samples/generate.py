@@ -47,7 +47,7 @@ _DENOISE_SHARES = (0, 0, 0, 0.05, 0.2, 0.75)  # passes 0 to 5: after fewer, grai
 
 def main(arguments: list[str] | None = None) -> int:
     """Command line entry; returns the exit status (1 when a picture could not be drawn, or none may be added)."""
-    options = _parser().parse_args(arguments)
+    options = options_parser().parse_args(arguments)
     for name, value in _PROCESS_SETTINGS.items():
         os.environ.setdefault(name, value)
     out = Path(options.out)
@@ -74,8 +74,15 @@ def main(arguments: list[str] | None = None) -> int:
     return 1 if failed else 0
 
 
-def _parser() -> argparse.ArgumentParser:
+def options_parser() -> argparse.ArgumentParser:
+    """What the command line takes."""
     parser = argparse.ArgumentParser(prog="python -m synthetic_samples", description=__doc__.splitlines()[0])
+    _ask_what_to_draw(parser)
+    _ask_how_to_run(parser)
+    return parser
+
+
+def _ask_what_to_draw(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--count", type=int, required=True, help="how many pictures")
     parser.add_argument("--seed", type=int, required=True, help="seed of the whole set")
     parser.add_argument("--out", required=True, help="folder for images/ and manifest.jsonl")
@@ -102,6 +109,15 @@ def _parser() -> argparse.ArgumentParser:
         action="store_true",
         help="as many readable lift parts a picture as can be: for the reader to learn from, when the finder does not",
     )
+    shares = {
+        "--grammar": "of the boxes, actuators and look-alikes: built by the grammar of shapes instead of a family",
+        "--people": "of the close pictures: framed as people do it, cut off, at arm's length, tilted",
+    }
+    for name, told in shares.items():
+        parser.add_argument(name, type=float, default=0.0, metavar="SHARE", help=told)
+
+
+def _ask_how_to_run(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--minutes", type=float, help="stop after this time; the same command goes on from there")
     parser.add_argument("--workers", type=int, default=max(1, (os.cpu_count() or 2) // 2), help="processes")
     parser.add_argument("--gpus", type=int, default=1, help="GPUs that the workers take turns on (cuda_ad_rgb)")
@@ -110,7 +126,6 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument(
         "--keep-clean", action="store_true", help="keep each picture also without the phone's processing"
     )
-    return parser
 
 
 def draw_picture(scene: Scene, out: Path, keep_clean: bool, render: Callable[[FlatScene], Rendered]) -> dict:
@@ -265,7 +280,8 @@ def _start_worker(options: argparse.Namespace, counter, ends: list | None) -> No
 def _work(index: int) -> tuple[int, dict | None, str | None]:
     options = _worker.options
     try:
-        scene = draw_scene(options.seed, index, options.style, options.combinations, options.views, options.dense)
+        asked = options.combinations, options.views, options.dense, options.grammar, options.people
+        scene = draw_scene(options.seed, index, options.style, *asked)
         if options.samples:
             scene = replace(scene, samples=options.samples)
         return index, draw_picture(scene, Path(options.out), options.keep_clean, _worker.render), None

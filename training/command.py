@@ -1,6 +1,8 @@
-"""The command line: train, export, calibrate, evaluate, or all of it in one go; and the ablations."""
+"""The command line: train, average, export, calibrate, evaluate, or all of it in one go; and what came of it."""
 
 import argparse
+import json
+import shlex
 import sys
 import time
 from pathlib import Path
@@ -8,22 +10,31 @@ from pathlib import Path
 import torch
 
 from classifier.errors import ModelError
-from classifier.model import METADATA_FILE
-from synthetic_samples.scene.combinations import read_combinations
+from classifier.identify import WEIGHTS_DIR
+from classifier.recipe import METADATA_FILE, Pictures
+from experiments.runs import RUNS_FILE, RunsError
+from training.calibrate.averaging import average_checkpoints
 from training.calibrate.calibrate import calibrate
-from training.config import PRESETS, Preset
+from training.card.card import CARD, CardError, write_card
+from training.card.entry import EntryError, record
+from training.config import PRESETS
 from training.data.manifest import DatasetError, Record, manifest_sha256, read_manifests
 from training.evaluate.evaluate import as_text, evaluate, record_metrics
-from training.loop.ablate import ablate
-from training.loop.blending import blend
-from training.loop.parallel import TASKS, train_both
-from training.loop.train import TrainingError
+from training.loop.parallel import train_networks
+from training.loop.streaming import stream
+from training.loop.tasks import TASKS
+from training.loop.train import RunConfig, TrainingError
+from training.loop.unfuse import begun_from
 from training.nets.checkpoint import CheckpointError
 from training.nets.export import ExportError, export, git_revision
-from training.nets.unfold import begun_from
-from training.owned.command import OWNER_COMMANDS
-from training.owned.command import main as owner_main
-from training.report.card import CARD, CardError, write_card
+from training.options import add_commands
+from training.owner_command import OWNER_COMMANDS
+from training.owner_command import main as owner_main
+from training.step_command import STEP_COMMANDS
+from training.step_command import main as step_main
+
+REFUSALS = (DatasetError, TrainingError, ExportError, CheckpointError, CardError, EntryError, RunsError, ModelError,
+            FileNotFoundError)  # fmt: skip
 
 
 def main(arguments: list[str] | None = None) -> None:
@@ -31,84 +42,41 @@ def main(arguments: list[str] | None = None) -> None:
     arguments = sys.argv[1:] if arguments is None else arguments
     if arguments[:1] and arguments[0] in OWNER_COMMANDS:
         return owner_main(arguments)
-    options = _parser().parse_args(arguments)
+    if arguments[:1] and arguments[0] in STEP_COMMANDS:
+        return step_main(arguments)
+    options = parser().parse_args(arguments)
+    options.line = shlex.join(["python", "-m", "training", *arguments])
     started = time.monotonic()
     try:
-        _COMMANDS[options.command](options)
-    except (
-        DatasetError,
-        TrainingError,
-        ExportError,
-        CheckpointError,
-        CardError,
-        ModelError,
-        FileNotFoundError,
-    ) as problem:
+        COMMANDS[options.command](options)
+    except REFUSALS as problem:
         print(f"python -m training {options.command}: {problem}", file=sys.stderr)
         raise SystemExit(2) from None
     print(f"{options.command}: done in {time.monotonic() - started:.0f} s", flush=True)
 
 
-def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+def parser() -> argparse.ArgumentParser:
+    """Every command with its own options."""
+    whole = argparse.ArgumentParser(
         prog="python -m training",
         description=__doc__,
-        epilog=f"Further commands, each with its own --help: {', '.join(OWNER_COMMANDS)}.",
+        epilog=f"Further commands, each with its own --help: {', '.join((*OWNER_COMMANDS, *STEP_COMMANDS))}.",
     )
-    parser.add_argument("command", choices=tuple(_COMMANDS))
-    data = parser.add_argument_group(
-        "data", "folders that `python -m synthetic_samples` wrote; may be given repeatedly"
-    )
-    data.add_argument(
-        "--data", type=Path, action="append", required=True, help="pictures; those of style train are learned"
-    )
-    data.add_argument(
-        "--calibration", type=Path, action="append", help="pictures of style calibration (default: --data)"
-    )
-    data.add_argument("--heldout", type=Path, action="append", help="pictures of style heldout (default: --data)")
-    data.add_argument(
-        "--combinations",
-        type=read_combinations,
-        default=(),
-        metavar="FILE",
-        help="JSON list of control box values: calibrate as if half of the boxes were of these (default: as they are)",
-    )
-    parser.add_argument("--out", type=Path, required=True, help="checkpoints, reports; a stopped run resumes from here")
-    parser.add_argument("--weights", type=Path, help="where the served files go (default: OUT/weights)")
-    parser.add_argument("--preset", choices=tuple(PRESETS), default="full")
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument(
-        "--start",
-        type=Path,
-        help="folder of checkpoints or of served weights to go on from with other pictures (default: ImageNet weights)",
-    )
-    parser.add_argument("--only", choices=TASKS, help="train this network alone (default: both)")
-    parser.add_argument(
-        "--run", type=Path, action="append", help="folder of a run that began in --start, to blend; repeatedly"
-    )
-    parser.add_argument("--minutes-finder", type=float, help="train the finder this long instead of the preset's steps")
-    parser.add_argument("--minutes-reader", type=float, help="the same for the reader")
-    parser.add_argument(
-        "--devices",
-        help="such as cuda:0,cuda:1 (default: all GPUs, else cpu); one for the finder, all others for the reader",
-    )
-    parser.add_argument(
-        "--compile", action="store_true", help="fuse the networks' operations first: minutes at the start, faster steps"
-    )
-    parser.add_argument("--workers", type=int, help="processes that decode and measure (default: the preset's)")
-    parser.add_argument(
-        "--style", default="heldout", help="style of the pictures in --heldout (evaluate; default: heldout)"
-    )
-    parser.add_argument("--revision", help="commit to note where this is no checkout (default: what git says)")
-    return parser
+    add_commands(whole.add_subparsers(dest="command", required=True, metavar="COMMAND"))
+    return whole
 
 
 def _train(options: argparse.Namespace) -> None:
-    preset = _preset(options)
     devices = _devices(options)
-    tasks = (options.only,) if options.only else TASKS
-    start = _start(options, devices[0])
-    train_both(options.data, preset, options.seed, options.out, devices, start, options.compile, tasks)
+    config = RunConfig(
+        preset=PRESETS[options.preset].with_minutes(options.minutes_finder, options.minutes_reader),
+        seed=options.seed,
+        folder=options.out,
+        start=_start(options, devices[0]),
+        compiled=options.compile,
+        command=options.line,
+    )
+    train_networks(options.data, config, devices, (options.only,) if options.only else tuple(TASKS))
 
 
 def _start(options: argparse.Namespace, device: str) -> Path | None:
@@ -119,31 +87,29 @@ def _start(options: argparse.Namespace, device: str) -> Path | None:
     return begun_from(options.start, renders, options.out, torch.device(device), _workers(options))
 
 
-def _blend(options: argparse.Namespace) -> None:
-    if not options.start or not options.run:
-        raise TrainingError("blend needs --start, the folder where the runs began, and --run for each of them")
-    device = torch.device(_devices(options)[0])
-    blend(options.start, options.run, _records(options, "calibration"), options.out, device, _workers(options))
+def _average(options: argparse.Namespace) -> None:
+    device, renders = torch.device(_devices(options)[0]), _records(options, "calibration")
+    average_checkpoints(options.start, options.run, renders, options.out, device, _workers(options))
 
 
 def _export(options: argparse.Namespace) -> None:
-    metadata = export(options.out, _weights(options), manifest_sha256(options.data), options.revision or git_revision())
-    differences = metadata["provenance"]["parity_max_abs"]
-    named = ", ".join(f"{name} {value:.1e}" for name, value in differences.items())
+    pictures = Pictures(manifest_sha256=manifest_sha256(options.data))
+    recipe = export(options.out, _weights(options), pictures, options.line, options.revision or git_revision())
+    named = ", ".join(f"{name} {value:.1e}" for name, value in recipe.provenance.parity_max_abs.items())
     print(f"export: largest difference from torch: {named}; to {_weights(options)}", flush=True)
 
 
 def _calibrate(options: argparse.Namespace) -> None:
     training, calibration = read_manifests(options.data, "train"), _records(options, "calibration")
-    calibrate(_weights(options), calibration, training, _workers(options), options.combinations)
+    told = (_pictures(options, "calibration", calibration), options.line)
+    calibrate(_weights(options), calibration, training, _workers(options), options.combinations, told)
 
 
 def _evaluate(options: argparse.Namespace) -> None:
-    result = evaluate(
-        _weights(options), _records(options, options.style), options.out / "evaluation", _workers(options)
-    )
+    records = _records(options, options.style)
+    result = evaluate(_weights(options), records, options.out / "evaluation", _workers(options))
     if options.style == "heldout":  # the figures of any other pictures belong to those pictures, not to the model
-        record_metrics(_weights(options), result)
+        record_metrics(_weights(options), result, _pictures(options, "heldout", records), options.line)
     print(as_text(result), flush=True)
 
 
@@ -156,37 +122,41 @@ def _all(options: argparse.Namespace) -> None:
         print(f"{step.__name__[1:]}: {time.monotonic() - started:.0f} s", flush=True)
 
 
-def _ablate(options: argparse.Namespace) -> None:
-    preset = _preset(options)
-    splits = {style: _records(options, style) for style in ("train", "calibration", "heldout")}
-    devices, workers = _devices(options), _workers(options)
-    print(ablate(splits, preset, options.seed, options.out, devices, workers, options.combinations), flush=True)
+def _record(options: argparse.Namespace) -> None:
+    report = json.loads((options.out / "evaluation" / "evaluation.json").read_text(encoding="utf-8"))
+    row = record(report, _records(options, options.style), options.entry, RUNS_FILE)
+    print(f"record: {len(row.metrics)} figures as {row.id} in {RUNS_FILE}; now `python -m experiments`", flush=True)
 
 
 def _card(options: argparse.Namespace) -> None:
-    write_card(CARD, _weights(options), options.out)
+    write_card(CARD, options.weights or WEIGHTS_DIR, RUNS_FILE)
     print(f"card: {CARD}", flush=True)
 
 
-_COMMANDS = {
+COMMANDS = {
     "all": _all,
     "train": _train,
-    "blend": _blend,
+    "stream": stream,
+    "average": _average,
     "export": _export,
     "calibrate": _calibrate,
     "evaluate": _evaluate,
-    "ablate": _ablate,
+    "record": _record,
     "card": _card,
 }
 
 
+def _folders(options: argparse.Namespace, style: str) -> list[Path]:
+    named = {"train": "data", "calibration": "calibration"}.get(style, "heldout")
+    return getattr(options, named, None) or options.data
+
+
 def _records(options: argparse.Namespace, style: str) -> list[Record]:
-    folders = {"train": options.data, "calibration": options.calibration}.get(style, options.heldout)
-    return read_manifests(folders or options.data, style)
+    return read_manifests(_folders(options, style), style)
 
 
-def _preset(options: argparse.Namespace) -> Preset:
-    return PRESETS[options.preset].with_minutes(options.minutes_finder, options.minutes_reader)
+def _pictures(options: argparse.Namespace, style: str, records: list[Record]) -> Pictures:
+    return Pictures(manifest_sha256=manifest_sha256(_folders(options, style)), pictures=len(records))
 
 
 def _weights(options: argparse.Namespace) -> Path:

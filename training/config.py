@@ -3,32 +3,26 @@
 from dataclasses import asdict, dataclass, replace
 from typing import Final
 
-from classifier.taxonomy import CONCEPTS, NOT_VISIBLE, SUBJECTS
-
-OTHER: Final = "other"
-"""The reader's kind for whatever is not one of ours."""
-
-KINDS: Final = (*SUBJECTS, OTHER)
-"""The classes of the reader's kind head, in order."""
-
-CLASSES: Final = {concept: (*values, NOT_VISIBLE) for concept, values in CONCEPTS.items()}
-"""The classes of each of the reader's concept heads, in order."""
+from classifier.recipe import View
 
 STRIDE: Final = 8
 """Input pixels to one cell of the finder's output and of the reader's map of parts."""
 
-LOOKS: Final = ((0.2, False), (0.0, True))
-"""The reader's looks at a thing, as served: share of the box's longer side that it sees beyond it; mirrored or not.
-
-The mean of a wide and a tight look is read better than either (docs/training.md).
-"""
+VIEWS: Final = (View(margin=0.2, mirrored=False), View(margin=0.0, mirrored=True))
+"""The reader's test-time augmentation: the mean of a wide and a tight, mirrored window is read better than either."""
 
 MEAN: Final = 0.5
 STD: Final = 0.5
 """What pixels of 0 to 1 are normed by, in training as served: mid grey is 0, as what lies beyond a picture."""
 
 TAUGHT_MARGIN: Final = 0.15
-"""The same in training, on average."""
+"""The margin of a window in training, on average."""
+
+LEAST_DOUBT: Final = 0.002
+"""Share of every reading that is taken to say nothing at least, for photos that are unlike the renders."""
+
+CHOSEN_CORRELATION: Final = 0.5
+"""How alike the errors on two photos of one lift are taken to be where nobody measured it."""
 
 COVERAGE: Final = 0.95
 """Share of photos whose prediction set shall hold the true value."""
@@ -64,10 +58,7 @@ class Preset:
     finder: Schedule
     reader: Schedule
     workers: int
-    pretrained: bool = True
-    look_alikes: bool = True  # use look-alikes as counter-examples
     clean: float = 0.0  # share of the pictures that are read as they were before the phone's camera pipeline
-    part_maps: bool = True  # learn from where each part lies, not from labels alone
 
     def with_minutes(self, finder: float | None, reader: float | None) -> "Preset":
         """The same preset, its networks held to these minutes where they are given."""

@@ -18,7 +18,7 @@ LARGEST_ID = 2**31 - 1
 class AuditLine:
     """One line: `action` is a kind of event, or what was done to a case or by the system; `at_ms` as everywhere.
 
-    `code` is None once the case is deleted, and for what concerns no case.
+    `reason` is what somebody gave for it. `code` is None once the case is deleted, and for what concerns no case.
     """
 
     id: int
@@ -28,6 +28,7 @@ class AuditLine:
     address: str
     action: str
     case_id: str
+    reason: str
     code: str | None
 
 

@@ -4,15 +4,16 @@ import csv
 import io
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Literal
 
-from api.cases.store import CaseEvent
-from api.cases.view import BASKET, CHECKED, CaseView
+from api.cases.events import BASKET, CHECKED, CaseEvent
+from api.cases.view import CaseView
 from api.pages.languages import Language
 from classifier.errors import InputError
 from guidance.catalogue.catalogue import Catalogue
 from guidance.catalogue.fault_rows import SparePart
-from guidance.parts.fitting import Fit, Verdict, families_of, fits_of
+from guidance.parts.fitting import Fit, Verdict, families_of, fits_of, stands_in
 from guidance.parts.parts import supplied_instead
 from guidance.safety.lowering import advice
 
@@ -61,12 +62,16 @@ class ToConfirm:
 
 @dataclass(frozen=True)
 class Basket:
-    """What is to be ordered, what to confirm before, what goes along with it, and families that are mixed in it."""
+    """What is to be ordered, what to confirm before, what goes along with it, and families that are mixed in it.
+
+    `alternatives`: pairs of numbers of which one stands in for the other, so that only one of them is wanted.
+    """
 
     lines: tuple[Line, ...]
     confirm: tuple[ToConfirm, ...]
     together: tuple[SparePart, ...]
     mixed: tuple[str, ...]
+    alternatives: tuple[tuple[str, str], ...] = ()
 
     @property
     def open(self) -> int:
@@ -75,16 +80,20 @@ class Basket:
 
     @property
     def ready(self) -> bool:
-        """Whether every line fits, nothing is mixed and everything is confirmed."""
+        """Whether every line fits, nothing is mixed or double, and everything is confirmed."""
         fits = all(line.standing == "fits" for line in self.lines)
-        return bool(self.lines) and fits and not self.mixed and not self.open
+        return bool(self.lines) and fits and not (self.mixed or self.alternatives or self.open)
 
 
 def kept_in(live: Iterable[CaseEvent]) -> dict[str, Mapping[str, object]]:
-    """Of each part the last event that holds, while its quantity is more than none; in the order of first coming."""
+    """Of each part the last event that holds, while its quantity is more than none; in the order of first coming.
+
+    An event that names what it is put in instead of takes that out.
+    """
     kept: dict[str, Mapping[str, object]] = {}
     for event in live:
         if event.kind == BASKET:
+            kept.pop(str(event.said.get("instead_of", "")), None)
             kept[str(event.said["id"])] = event.said
     return {id_: said for id_, said in kept.items() if said["quantity"]}
 
@@ -103,15 +112,17 @@ def basket_of(view: CaseView, catalogue: Catalogue) -> Basket:
         confirm=tuple(_to_confirm(view, catalogue, known)),
         together=_together(catalogue, known, fits),
         mixed=families if len(families) > 1 else (),
+        alternatives=tuple((a.number, b.number) for a, b in combinations(known, 2) if stands_in(a, b, catalogue)),
     )
 
 
 def ordered(
-    view: CaseView, catalogue: Catalogue, part_id: str, quantity: str, language: Language
+    view: CaseView, catalogue: Catalogue, part_id: str, quantity: str, language: Language, instead: str = ""
 ) -> dict[str, object] | None:
     """What to record for `quantity` of a part, 0 to take it out; None when the basket says so already.
 
-    Raises `InputError`, in the reader's language, for a number that is none and for a part that may not be ordered.
+    `instead`: the part in the basket that it is an alternative to, and that leaves it. Raises `InputError`, in the
+    reader's language, for a number that is none and for a part that may not be ordered.
     """
     held = kept_in(view.live).get(part_id)
     before = int(held["quantity"]) if held else 0
@@ -129,9 +140,37 @@ def ordered(
     fit = next((fit for fit in fits_of(catalogue, view.lift) if fit.part.id == part_id), None)
     if wanted > before and (fit is None or not fit.orderable):
         raise InputError(_refusal(fit, language))
+    other = alternative_in(kept_in(view.live), catalogue, fit.part) if wanted > before else None
+    if other is not None and other.id != instead:
+        words = "{part} and {other} are alternatives: only one of them is ordered. Take the other out first."
+        raise InputError(language.fill(words, part=language.say(fit.part.name), other=language.say(other.name)))
     if fit is None:
         return {**held, "quantity": wanted}
-    return {"id": part_id, "number": fit.part.number, "name": fit.part.name, "quantity": wanted}
+    said = {"id": part_id, "number": fit.part.number, "name": fit.part.name, "quantity": wanted}
+    return said if other is None else {**said, "instead_of": other.id}
+
+
+def alternative_in(kept: Iterable[str], catalogue: Catalogue, part: SparePart) -> SparePart | None:
+    """What lies in a basket with these parts and stands in for this part, or this part for it."""
+    held = (catalogue.parts_by_id.get(id_) for id_ in kept)
+    return next((other for other in held if other is not None and stands_in(part, other, catalogue)), None)
+
+
+def came_back(view: CaseView, catalogue: Catalogue, part_id: str) -> dict[str, object] | None:
+    """What to record when a part came back because it did not fit; None for one that is not in the basket.
+
+    `about`: the components by which the part is chosen, so that one of them was taken for the wrong thing.
+    """
+    held, part = kept_in(view.live).get(part_id), catalogue.parts_by_id.get(part_id)
+    if held is None:
+        return None
+    about = []
+    if part is not None:
+        depends_on = catalogue.components_by_id[part.component].depends_on
+        chosen_by = {"control_box": part.generations or "generation" in depends_on}
+        chosen_by["actuator"] = part.mechanisms or "lowering" in depends_on
+        about = [component for component, chosen in chosen_by.items() if chosen]
+    return {"id": part_id, "number": held["number"], "name": held["name"], "about": about}
 
 
 def checked(view: CaseView, catalogue: Catalogue, sentence_id: str, answer: str) -> dict[str, object] | None:

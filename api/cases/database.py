@@ -4,10 +4,11 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from alembic.config import Config
-from alembic.runtime.environment import EnvironmentContext
+from alembic.operations import Operations
+from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, create_engine, event, text
+from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, OperationalError
 
@@ -15,30 +16,39 @@ from classifier.errors import SettingsError
 
 MIGRATIONS = Path(__file__).parent / "migrations"
 
-MIGRATION_LOCK = 7_215_301
-"""Any number, the same for every process that would bring one PostgreSQL database up to date."""
+INSERT = {"postgresql": postgresql.insert, "sqlite": sqlite.insert}
+"""By the name of the database: an insert that can say what to do with a row that is there already."""
+
+LOCK_NOT_AVAILABLE = "55P03"
+LONGEST_WAIT = "5s"
+"""For a table that somebody holds: a migration that waits has everybody else wait behind it."""
 
 
 def open_database(url: str) -> Engine:
     """An engine for this URL with all migrations applied. Raises `SettingsError` when it cannot be opened."""
-    try:
-        address = make_url(url)
-        if address.drivername == "postgresql":
-            address = address.set(drivername="postgresql+psycopg")
-        engine = create_engine(address)
-        if engine.dialect.name == "sqlite":
-            _make_sqlite_durable(engine)
+    with _usable(url):
+        engine = _engine(url)
         with engine.begin() as connection:
             _migrate(connection)
-    except (ArgumentError, ModuleNotFoundError) as error:
-        raise SettingsError(
-            f"The database {url!r} cannot be used ({error}). Want sqlite:///FILE, or postgresql://… with the extra "
-            "`postgres` installed."
-        ) from error
-    except OperationalError as error:
-        reason = str(error.orig).splitlines()[0]
-        raise SettingsError(f"The database cannot be opened ({reason}). Check HOISTLORE_DATABASE.") from error
     return engine
+
+
+def known_versions() -> set[str]:
+    """Every version of the database that this code can read, by bringing it up to date."""
+    return {script.revision for script in ScriptDirectory(str(MIGRATIONS)).walk_revisions()}
+
+
+def versions(url: str) -> tuple[str | None, str]:
+    """The version of a database as it stands, None for an empty one, and the newest. Raises `SettingsError`."""
+    newest = ScriptDirectory(str(MIGRATIONS)).get_current_head()
+    with _usable(url):
+        engine = _engine(url)
+        with engine.connect() as connection:
+            current = MigrationContext.configure(connection).get_current_revision()
+        engine.dispose()
+    if current is not None and current not in known_versions():
+        raise _from_the_future(current)
+    return current, str(newest)
 
 
 @contextmanager
@@ -46,6 +56,55 @@ def reading(engine: Engine) -> Iterator[Connection]:
     """A connection that only reads, and so never waits for a writer."""
     with engine.connect() as connection:
         yield connection.execution_options(reads=True)
+
+
+def taking_turns(connection: Connection, work: str) -> None:
+    """Wait until no other server on this database is at this work; it is ours until the transaction ends.
+
+    SQLite lets one transaction write at a time as it is.
+    """
+    if connection.dialect.name == "postgresql":
+        connection.execute(text("SELECT pg_advisory_xact_lock(hashtext(:work))"), {"work": f"hoistlore {work}"})
+
+
+def overwrite_deleted(engine: Engine) -> None:
+    """Let nothing of what was deleted stand in SQLite's log any more; as soon as nobody reads from it.
+
+    PostgreSQL gives the room free by itself (autovacuum), and overwrites it with what comes next.
+    """
+    if engine.dialect.name == "sqlite":
+        with reading(engine) as connection:
+            connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+
+
+@contextmanager
+def _usable(url: str) -> Iterator[None]:
+    """Say of a database that cannot be opened why. Raises `SettingsError`."""
+    try:
+        yield
+    except (ArgumentError, ModuleNotFoundError) as error:
+        raise SettingsError(
+            f"The database {url!r} cannot be used ({error}). Want sqlite:///FILE, or postgresql://… with the extra "
+            "`postgres` installed."
+        ) from error
+    except OperationalError as error:
+        if getattr(error.orig, "sqlstate", "") == LOCK_NOT_AVAILABLE:
+            raise SettingsError(
+                f"The database was not brought up to date: for {LONGEST_WAIT} somebody else holds its tables, such as "
+                "a backup. Nothing was changed; start again when that is over."
+            ) from error
+        reason = str(error.orig).splitlines()[0]
+        raise SettingsError(f"The database cannot be opened ({reason}). Check HOISTLORE_DATABASE.") from error
+
+
+def _engine(url: str) -> Engine:
+    address = make_url(url)
+    if address.drivername == "postgresql":
+        address = address.set(drivername="postgresql+psycopg")
+    engine = create_engine(address, pool_pre_ping=address.get_backend_name() == "postgresql")
+    if engine.dialect.name == "sqlite":
+        _make_sqlite_durable(engine)
+    return engine
 
 
 def _make_sqlite_durable(engine: Engine) -> None:
@@ -63,13 +122,22 @@ def _make_sqlite_durable(engine: Engine) -> None:
 
 
 def _migrate(connection: Connection) -> None:
+    taking_turns(connection, "migrate")
+    scripts, context = ScriptDirectory(str(MIGRATIONS)), MigrationContext.configure(connection)
+    current = context.get_current_revision()
+    if current is not None and current not in known_versions():
+        raise _from_the_future(current)
+    waiting = reversed(list(scripts.iterate_revisions("head", current or "base")))
     if connection.dialect.name == "postgresql":
-        connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": MIGRATION_LOCK})
-    scripts = ScriptDirectory(str(MIGRATIONS))
+        connection.execute(text(f"SET LOCAL lock_timeout = '{LONGEST_WAIT}'"))
+    with Operations.context(context):
+        for script in waiting:
+            script.module.upgrade()
+            context.stamp(scripts, script.revision)
 
-    def to_newest(revision, _context):
-        return scripts._upgrade_revs("head", revision)
 
-    with EnvironmentContext(Config(), scripts, fn=to_newest) as environment:
-        environment.configure(connection=connection, fn=to_newest)
-        environment.run_migrations()
+def _from_the_future(current: str) -> SettingsError:
+    return SettingsError(
+        f"The database is at version {current}, which this version of hoistlore does not know: a newer one wrote "
+        "it. Install that version again, or restore the backup from before the upgrade."
+    )

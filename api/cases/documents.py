@@ -22,6 +22,7 @@ class CaseLine(Told):
     version: int = Field(ge=1, description="how many events it has")
     opened_ms: int
     changed_ms: int
+    up_since_ms: int | None = Field(description="since when somebody is up, or may be; null while nobody is")
 
 
 class KeptPhoto(Told):
@@ -32,6 +33,7 @@ class KeptPhoto(Told):
     received_ms: int
     reading: dict[str, Any] = Field(description="as in `photos` of an identification")
     keep_until_ms: int | None = Field(description="when its sender agreed that it is kept")
+    learn_since_ms: int | None = Field(description="since when it may be learned from, when its sender agreed to that")
     picture_jpeg_base64: str | None
 
 
@@ -43,6 +45,7 @@ class AuditEntry(Told):
     actor: str
     address: str
     action: str
+    reason: str = Field(description="what somebody gave for it; mostly none")
 
 
 class CaseDocument(Told):

@@ -3,37 +3,42 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from api.cases.events import (
+    ANSWERS,
+    CLOSED,
+    NO_PHOTO,
+    PHOTO,
+    WAY_DOWN,
+    WENT_ON,
+    CaseEvent,
+    in_force,
+    occupied,
+    up_since,
+)
+from api.cases.learned.consent import may_be_learned_from
 from api.cases.photos import CasePhoto, photos_of
 from api.cases.record import Event, Record
-from api.cases.store import CaseEvent, CaseRow, CaseStore
-from api.commands.triage import ASK_HURT
+from api.cases.store import CaseRow, CaseStore
 from api.identification import Resources, answer_for
+from guidance.catalogue.catalogue import Catalogue
 from guidance.catalogue.derived_questions import WHICH_BOX
-from guidance.catalogue.rows import PERSON_IN_SLING, Role
+from guidance.catalogue.rows import PERSON_IN_SLING, UNSURE, Role
 from guidance.diagnose.troubleshoot import troubleshoot
 from guidance.documents.answer import Answer, CatalogueInfo
-from guidance.documents.case import Seen, StepOut, Troubleshooting
-from guidance.electricity.verdict import PackReadings
-from guidance.identify.evidence import Observed
+from guidance.documents.case import Done, Observation, Seen, StepOut, Troubleshooting
+from guidance.electricity.readings import PackReadings
 from guidance.identify.identified import Identified, identified
-from guidance.safety.sentences import ASK_SLING
+from guidance.identify.sources import Observed
+from guidance.safety.sentences import ASK_HURT, ASK_SLING
+from guidance.safety.way_down import lowering_sentences
 
-ANSWERS = ("person_in_sling", "danger_signs", "symptom", "context", "step", "observation", "could_hurt", "readings")
-"""Kinds of event that answer a question; `api/cases/record.py` knows what each means."""
+BY_TELEPHONE = ("agent",)
+"""Roles that ask somebody who sees no drawings."""
 
-NO_PHOTO, WENT_ON, UNDO, PHOTO = "no_photo", "went_on", "undo", "photo"
-"""Going on without a photo; going on from what the photo showed; taking the last answer back; a photo came."""
+TELLS_BOX = "It tells which control box this lift has."
 
-HANDED_OVER, CLOSED = "handed_over", "closed"
-"""A technician takes the case on; the case is over, with the fault that was confirmed."""
-
-PLATE = "plate"
-"""What the code on a rating plate says: article, serial number, production date."""
-
-BASKET, CHECKED = "basket", "checked"
-"""So many of one part are to be ordered; one sentence of what is confirmed before ordering holds, or not."""
-
-UNDOABLE = (PLATE, *ANSWERS, NO_PHOTO, WENT_ON, PHOTO, HANDED_OVER, CLOSED, BASKET, CHECKED)
+MOST_FEATURES = 4
+"""So many features of the box are asked for by telephone before the first step, which waits for them."""
 
 
 @dataclass(frozen=True)
@@ -54,7 +59,9 @@ class Question:
 class CaseView:
     """A case as one role sees it. `identification` is None while there is nothing to identify from.
 
-    `lift`: what is confirmed of the lift, and what is still possible.
+    `about_box`: what is asked of the box before the first step; None once that was. `lift`: what is confirmed of the
+    lift, and what is still possible. `find_out`: the look that tells, while somebody is up, how the arm is lowered by
+    hand; None once that is confirmed or nothing is left to ask.
     """
 
     row: CaseRow
@@ -62,12 +69,30 @@ class CaseView:
     live: tuple[CaseEvent, ...]
     identification: Answer | None
     help: Troubleshooting
-    which_box: Question
+    about_box: Question | None
     lift: Identified
+    find_out: Question | None
 
     def said(self, kind: str) -> bool:
         """Whether something of this kind was said and not taken back."""
         return any(event.kind == kind for event in self.live)
+
+    @property
+    def may_learn(self) -> tuple[str, ...]:
+        """The photos that may be learned from."""
+        return may_be_learned_from(self.live)
+
+    @property
+    def up(self) -> bool:
+        """Whether somebody said that somebody is up, or did not know, and nobody said that they are down."""
+        return self.row.up_since_ms is not None
+
+    @property
+    def held_back(self) -> tuple[str, ...]:
+        """Why what is sure enough is not confirmed at present, each reason once; mostly none."""
+        found = self.identification
+        own = (found.control_box.held_back, found.actuator.held_back) if found else ()
+        return tuple(dict.fromkeys(filter(None, (*own, *self.help.held_back.values()))))
 
     @property
     def stage(self) -> str:
@@ -76,17 +101,23 @@ class CaseView:
             return "down"
         if self.help.next is not None and self.help.next.id == "danger_signs":
             return "question"
+        if self.help.not_this_tool is not None:
+            return "end"
         if self.help.state in ("out_of_use", "release"):
             return "end" if self.said("could_hurt") else "question"
         if not self.photos and not self.said(NO_PHOTO):
             return "photo"
         if self.photos and not self.said(WENT_ON):
             return "answer"
-        return "end" if self.help.state == "hand_over" and self._box_asked else "question"
+        if self._aid is not None:
+            return "question"
+        return "end" if self.help.state == "hand_over" and self.about_box is None else "question"
 
     @property
     def question(self) -> Question | None:
         """What is asked now, in the words of the catalogue."""
+        if self.stage == "down":
+            return self.find_out
         if self.stage == "answer":
             return self._about_the_lift()
         if self.stage != "question":
@@ -94,30 +125,36 @@ class CaseView:
         step = self.help.next
         if self.help.state in ("out_of_use", "release"):
             return Question("could_hurt", "could_hurt", ASK_HURT.text, ASK_HURT.why, _words(ASK_HURT))
-        if not self._box_asked and self.help.state != "ask":
-            return self.which_box
-        return _asked_by(step)
+        if self.about_box is not None and self.help.state != "ask":
+            return self.about_box
+        return self._aid or _asked_by(step)
 
     @property
-    def _box_asked(self) -> bool:
-        """Whether the box was seen, or it was asked already which it is."""
-        seen = self.identification is not None and self.identification.control_box.decision != "not_seen"
-        return seen or any(e.kind == "observation" and e.said["id"] == WHICH_BOX for e in self.live)
+    def _aid(self) -> Question | None:
+        """Whether it is a lift at all, asked of a box that is none of those listed."""
+        ask = self.help.ask_first if self.help.state in ("next_step", "hand_over") else None
+        return None if ask is None else Question("observation", ask.id, ask.ask, ask.why, dict(ask.answers))
 
     @property
     def to_ask(self) -> Question | None:
         """What an agent reads aloud now; a photo is asked for beside it, never instead."""
         step = self.help.next
-        if self.said(CLOSED):
+        if self.said(CLOSED) and self.help.state != "bring_down":
             return None
+        if self.help.state == "bring_down" and self.up and self.find_out is not None:
+            return self.find_out
         if self.help.state == "bring_down":
             return Question(PERSON_IN_SLING, PERSON_IN_SLING, ASK_SLING.text, ASK_SLING.why, _words(ASK_SLING))
         if self.help.state in ("out_of_use", "release"):
             asked = self.said("could_hurt")
             words = _words(ASK_HURT)
             return None if asked else Question("could_hurt", "could_hurt", ASK_HURT.text, ASK_HURT.why, words)
-        if self.help.state != "ask" and not self._box_asked:
-            return self.which_box
+        if self.help.not_this_tool is not None:
+            return None
+        if self.help.state != "ask" and self.about_box is not None:
+            return self.about_box
+        if self._aid is not None:
+            return self._aid
         return None if step is None or self.help.state == "hand_over" else _asked_by(step)
 
     def _about_the_lift(self) -> Question | None:
@@ -135,8 +172,16 @@ class CaseView:
             "state": self.help.state,
             "control_box": [found.control_box.decision, found.control_box.favourite] if found else None,
             "actuator": [found.actuator.decision, found.actuator.favourite] if found else None,
+            **(_stated(found) if found else {}),
             "likeliest": [[c.id, round(c.probability, 4)] for c in self.help.components[:3]],
         }
+
+
+def _stated(found: Answer) -> dict[str, object]:
+    """How sure each component's favourite was, and which would have been confirmed but for what is held back."""
+    parts = {"control_box": found.control_box, "actuator": found.actuator}
+    stated = {name: round(part.probabilities[part.favourite], 6) for name, part in parts.items() if part.favourite}
+    return {"stated": stated, "held_back": [name for name, part in parts.items() if part.held_back]}
 
 
 def view(row: CaseRow, store: CaseStore, resources: Resources, role: Role) -> CaseView:
@@ -146,43 +191,93 @@ def view(row: CaseRow, store: CaseStore, resources: Resources, role: Role) -> Ca
     # In the order of the events, whatever a clock said.
     shown = dict.fromkeys(str(event.said["id"]) for event in live if event.kind == PHOTO)
     photos = tuple(kept[id_] for id_ in shown if id_ in kept)
-    observed = _observed(live, resources)
+    observed = _observed(row, live, resources)
     found = answer_for([p.reading for p in photos], observed, role, resources) if photos or observed else None
     record = _record(live, found, resources, role)
-    case = record.case()
+    own = tuple(Observation(id=o.id, answer=o.answer, by=o.by) for o in observed if o.id != PERSON_IN_SLING)
+    case = record.case().model_copy(
+        update={
+            "person_in_sling": occupied(live),
+            "observations": own,
+            "lowered": _lowered(row, live, resources.catalogue),
+        }
+    )
     case_help, lift = troubleshoot(case, resources.catalogue), identified(case, resources.catalogue)
-    return CaseView(row, photos, live, found, case_help, _which_box(resources), lift)
+    asked = _about_box(live, observed, found, photos, role, resources)
+    return CaseView(row, photos, live, found, case_help, asked, lift, find_out(case_help))
 
 
-def in_force(events: Sequence[CaseEvent]) -> tuple[CaseEvent, ...]:
-    """The events that hold: an undo takes the last one back that it may; a caregiver's only a caregiver's."""
-    live: list[CaseEvent] = []
-    for event in events:
-        if event.kind != UNDO:
-            live.append(event)
-            continue
-        last = next((e for e in reversed(live) if e.version > 1 and _may_take_back(event, e)), None)
-        if last is not None:
-            live.remove(last)
-    return tuple(live)
+def _about_box(
+    live: Sequence[CaseEvent],
+    observed: Sequence[Observed],
+    found: Answer | None,
+    photos: Sequence[CasePhoto],
+    role: Role,
+    resources: Resources,
+) -> Question | None:
+    """What is asked of the box before the first step: with drawings which it is; by telephone a few single features."""
+    said = {str(event.said["id"]) for event in live if event.kind == "observation"}
+    decision = found.control_box.decision if found is not None else "not_seen"
+    catalogue = resources.catalogue
+    if WHICH_BOX in said:
+        return None
+    if role not in BY_TELEPHONE:
+        row = catalogue.observations_by_id[WHICH_BOX]
+        return Question("observation", WHICH_BOX, row.ask, "", dict(row.options)) if decision == "not_seen" else None
+    features = {row.id for row in catalogue.observations if row.about not in (None, "lowering")}
+    if decision not in ("not_seen", "undecided") or len(said & features) >= MOST_FEATURES:
+        return None
+    # A question that was answered, if only by "don't know", is not offered again: nobody compares by telephone.
+    asked = [*observed, Observed(WHICH_BOX, UNSURE)]
+    if not any(one.id == PERSON_IN_SLING for one in asked):
+        asked.append(Observed(PERSON_IN_SLING, "no"))
+    best = answer_for([photo.reading for photo in photos], asked, role, resources).next
+    if best is None or best.id not in features:
+        return None
+    return Question("observation", best.id, best.ask, TELLS_BOX, dict(best.answers))
 
 
-def _may_take_back(undo: CaseEvent, event: CaseEvent) -> bool:
-    return event.kind in UNDOABLE and (undo.role != "caregiver" or event.role == "caregiver")
+def find_out(case_help: Troubleshooting) -> Question | None:
+    """The question that tells best how the arm is lowered by hand; None once that is confirmed or nothing is left."""
+    best = next((ask for ask in case_help.find_out if ask.kind == "question"), None)
+    return None if best is None else Question("observation", best.id, best.ask, "", dict(best.answers))
 
 
-def _which_box(resources: Resources) -> Question:
-    row = resources.catalogue.observations_by_id[WHICH_BOX]
-    return Question("observation", WHICH_BOX, row.ask, "", dict(row.options))
+def _observed(row: CaseRow, live: Sequence[CaseEvent], resources: Resources) -> list[Observed]:
+    """Of several answers to one question the last holds; whether somebody is up is what the case comes to.
+
+    While somebody is up, an answer that this catalogue does not know is passed over: it never stands before the way
+    down.
+    """
+    said = {str(e.said["id"]): e for e in live if e.kind == "observation" and e.said["id"] != PERSON_IN_SLING}
+    answers = [Observed(key, str(e.said["answer"]), _looked(e)) for key, e in said.items()]
+    up = up_since(row.events) is not None
+    if up:
+        answers = [answer for answer in answers if _known(answer, resources.catalogue)]
+    if answers or up:
+        answers.insert(0, Observed(PERSON_IN_SLING, "yes" if up else occupied(live), "caregiver"))
+    return answers
 
 
-def _observed(live: Sequence[CaseEvent], resources: Resources) -> list[Observed]:
-    """Of several answers to one question the last holds."""
-    answers = {e.said["id"]: e.said["answer"] for e in live if e.kind == "observation"}
-    occupied = next((e.said["answer"] for e in reversed(live) if e.kind == PERSON_IN_SLING), "unsure")
-    if answers and PERSON_IN_SLING in resources.catalogue.observations_by_id:
-        answers = {PERSON_IN_SLING: occupied, **answers}
-    return [Observed(str(key), str(answer)) for key, answer in answers.items()]
+def _lowered(row: CaseRow, live: Sequence[CaseEvent], catalogue: Catalogue) -> tuple[Done, ...]:
+    """How the steps of the way down turned out since somebody is up; what was tried another time says nothing now.
+
+    What was said of a step that this catalogue does not have still counts: of none in particular.
+    """
+    since, known = row.up_since_ms, {sentence.id for sentence in lowering_sentences(catalogue)}
+    tried = (e for e in live if e.kind == WAY_DOWN and since is not None and e.at_ms >= since)
+    said = ((str(e.said["id"]), str(e.said["answer"])) for e in tried)
+    return tuple(Done(id=id_ if id_ in known else "", outcome=answer) for id_, answer in said)
+
+
+def _looked(event: CaseEvent) -> Role:
+    """Who looked: a technician looks for themselves; an agent writes down what the person at the lift says."""
+    return "technician" if event.role == "technician" else "caregiver"
+
+
+def _known(observed: Observed, catalogue: Catalogue) -> bool:
+    row = catalogue.observations_by_id.get(observed.id)
+    return row is not None and observed.answer in (*row.options, UNSURE)
 
 
 def _record(live: Sequence[CaseEvent], found: Answer | None, resources: Resources, role: Role) -> Record:

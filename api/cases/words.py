@@ -1,19 +1,48 @@
 """What happened in a case in words: each kind of event, and what was said in it, as the catalogue words it."""
 
+import datetime as dt
+import re
 from collections.abc import Mapping
 
-from api.cases.store import DELETE_ABANDONED, CaseEvent
+from api.cases.events import (
+    ABOUT,
+    ASSET,
+    ASSIGNED,
+    BASKET,
+    CHECKED,
+    HANDED_OVER,
+    LABEL,
+    LEARN,
+    NOTE,
+    OPENED,
+    PHOTO,
+    RETURNED,
+    SURVEYED,
+    VIEW,
+    WAY_DOWN,
+    WITHDRAWN,
+    CaseEvent,
+)  # fmt: skip
+from api.cases.store import CONFIRMS_AGAIN, DELETE_ABANDONED, HELD_BACK, spoken_code
 from api.cases.view import CaseView
 from api.pages.languages import Language
+from api.surveys.wanted import STATE_WORDS, VIEW_NAMES
 from guidance.catalogue.catalogue import Catalogue
-from guidance.catalogue.fault_rows import LAST_RESORT
-from guidance.diagnose.explain import whole_percent
-from guidance.documents.case import SKIPPED, STILL, UNSURE, WORKS, OutcomeOut, StepOut
+from guidance.catalogue.fault_rows import Proof
+from guidance.documents.case import SKIPPED, STILL, UNSURE, WORKS
+from guidance.safety.lowering import LOWERING_OUTCOMES
 from guidance.safety.sentences import NO_SIGN
 
 ACTION_WORDS = {
+    OPENED: "Opened the case for a caller",
+    SURVEYED: "Opened the case on a survey",
+    VIEW: "Wanted photo of a survey",
+    ABOUT: "Caller and lift",
+    NOTE: "Note",
+    ASSIGNED: "Whose case",
     "person_in_sling": "Whether somebody is up",
     "danger_signs": "Danger signs",
+    WAY_DOWN: "On the way down",
     "symptom": "Trouble",
     "context": "Circumstance",
     "step": "Step",
@@ -22,23 +51,74 @@ ACTION_WORDS = {
     "readings": "Meter readings",
     "plate": "Rating plate",
     "photo": "Photo",
+    LEARN: "Agreed that this tool may learn from a photo",
+    WITHDRAWN: "Took back that this tool may learn from photos",
+    LABEL: "Said what a photo shows",
+    ASSET: "Inventory number",
     "no_photo": "Went on without a photo",
     "went_on": "Went on from the photo",
     "basket": "Basket",
     "checked": "Checked before ordering",
+    RETURNED: "Came back: did not fit",
     "undo": "Took the last back",
     "handed_over": "Handed over",
     "closed": "Closed",
     "sign in": "Signed in",
+    "sign out": "Signed out",
+    "sign in refused": "Could not sign in",
+    "survey": "Began a survey",
     "link": "Made a link for photos",
     "export": "Exported the case",
     "delete": "Deleted the case",
     DELETE_ABANDONED: "Deleted the case, its time was over",
+    HELD_BACK["control_box"]: "Stopped confirming control boxes",
+    HELD_BACK["actuator"]: "Stopped confirming lowering mechanisms",
+    CONFIRMS_AGAIN["control_box"]: "Confirms control boxes again",
+    CONFIRMS_AGAIN["actuator"]: "Confirms lowering mechanisms again",
 }
 """Every action of the audit log; the kinds of event come first."""
 
-FORGOT = "forgot {0} pictures"
-"""The one action that carries a number."""
+PROOF_WORDS: dict[Proof, str] = {
+    "measured": "It was measured",
+    "exchanged": "The part was exchanged, and that ended it",
+    "mended": "It works again; the cause is not proven",
+}
+"""How a fault was confirmed, in the words of whoever closes the case."""
+
+FORGOT, EXPORTED = "forgot {count} pictures", "exported {count} photos"
+"""The actions that carry a number."""
+
+OF_A_USER = {
+    "user added": "Added the user {name}",
+    "user disabled": "Disabled the user {name}",
+    "user enabled": "Enabled the user {name} again",
+    "user's role changed": "Changed the role of {name}",
+    "password reset": "Gave {name} a new password",
+    "password changed": "Changed the password of {name}",
+}
+"""What was done to a user; in the audit log the name follows after a colon."""
+
+HOW_WORDS = {"at_the_lift": "I saw it at the lift", "from_the_photo": "I judge by the photo"}
+"""How somebody knows what a part in a photo is."""
+
+ABOUT_WORDS = {
+    "caller": "Caller",
+    "phone": "Call-back number",
+    "site": "Site",
+    ASSET: "Inventory number",
+    "serial": "Serial number",
+}
+"""What is written down of a caller and a lift."""
+
+KIND_WORDS = {
+    "control_box": "Control box",
+    "actuator_head": "Motor end of the arm",
+    "hand_control": "Hand control",
+    "charger": "Charger",
+}
+"""What a photo can show, and what each is called."""
+
+NOT_A_PART = "nothing of a lift"
 
 ROLE_WORDS = {role: role for role in ("caregiver", "agent", "technician", "administrator", "system")}
 
@@ -60,22 +140,35 @@ MEASURED = {
     "pack_v": "Whole pack at rest, V",
     "rest_hours": "Rest before that, hours",
     "meter_error_percent": "Error of the meter, %",
-    "loaded_v": "While the arm raises, V",
+    "loaded_v": "Pack under load, V",
     "load_current_a": "Current meanwhile, A",
+    "temperature_c": "Temperature of the pack, °C",
     "charge_hours": "From flat to full, hours",
     "gauge_bars_percent": "Gauge of the box, %",
 }
 """What a meter, a clock or the box's gauge shows, with its unit, as it is asked for and as it is told."""
 
-READ = {"blocks_v": "Both blocks at rest, V", **MEASURED, "beeps_under_load": "Beeps while the arm raises"}
+READ = {
+    "blocks_v": "Both blocks at rest, V",
+    **MEASURED,
+    "loaded_blocks_v": "Both blocks under load, V",
+    "beeps_under_load": "Beeps while the arm raises",
+}
 """Each meter reading with its unit."""
 
-PLATE_NAMES = {"gtin": "article number", "serial": "serial number", "batch": "batch", "produced": "produced on"}
+PLATE_NAMES = {"gtin": "article number", "serial": "serial number", "model": "type", "batch": "batch",
+               "produced": "produced on", "volts": "voltage, V"}  # fmt: skip
 
 
 def action_words(action: str, language: Language) -> str:
     """One action of the audit log, in words."""
-    return language.said(ACTION_WORDS.get(action, action))
+    for counted in (FORGOT, EXPORTED):
+        if found := re.fullmatch(counted.format(count=r"(\d+)"), action):
+            return language.fill(counted, count=found[1])
+    done, colon, name = action.partition(": ")
+    if colon and done in OF_A_USER:
+        return language.fill(OF_A_USER[done], name=name)
+    return language.say(ACTION_WORDS.get(action, action))
 
 
 def who_words(role: str, actor: str, language: Language) -> str:
@@ -96,28 +189,95 @@ def said_words(event: CaseEvent, catalogue: Catalogue, language: Language) -> st
         return language.say(row.say) if row else answer
     if event.kind in ("observation", "context", "step"):
         asked, options = _asked(event.kind, id_, catalogue)
-        return f"{language.say(asked)} – {language.say((ANSWER_WORDS | dict(options)).get(answer, answer))}"
+        words = f"{language.say(asked)} – {language.say((ANSWER_WORDS | dict(options)).get(answer, answer))}"
+        return words + _as_before(said.get("earlier", ""), language)
     if event.kind == "closed":
-        fault = catalogue.faults_by_id.get(answer)
-        settings = catalogue.contexts_by_id[catalogue.fault_settings.setting].options
-        return f"{language.say(fault.name) if fault else answer}; {language.say(settings.get(id_, id_))}"
+        return _of_closing(said, catalogue, language)
+    if event.kind in (NOTE, ASSIGNED, ABOUT, HANDED_OVER):
+        return _of_the_call(event.kind, said, language)
+    if event.kind == WAY_DOWN:
+        return language.say(LOWERING_OUTCOMES.get(answer, answer))
     if event.kind in ("person_in_sling", "could_hurt"):
         return language.say(ANSWER_WORDS.get(answer, answer))
-    if event.kind == "photo":
-        return (
-            language.say("The picture is kept") if event.said.get("kept") else language.say("The picture is not kept")
-        )
+    if event.kind == LABEL:
+        return label_words(event, catalogue, language)
+    if event.kind in (PHOTO, WITHDRAWN, ASSET, VIEW):
+        return _of_pictures(event, language)
     if event.kind == "readings":
         taken = dict(event.said.get("readings", {}))
         return "; ".join(
             f"{language.say(words)}: {_taken(taken[name], language)}" for name, words in READ.items() if name in taken
         )
-    if event.kind == "basket":
-        return f"{said['quantity']} × {said['number']} {language.say(said['name'])}"
-    if event.kind == "checked":
-        sentences = {row.id: row.text for part in catalogue.components for row in part.confirm}
-        return f"{language.say(sentences.get(id_, id_))} – {language.say(ANSWER_WORDS.get(answer, answer))}"
+    if event.kind in (BASKET, CHECKED, RETURNED):
+        return _of_the_order(event.kind, said, catalogue, language)
     return "; ".join(f"{language.say(words)}: {said[key]}" for key, words in PLATE_NAMES.items() if said.get(key))
+
+
+def _of_the_order(kind: str, said: Mapping[str, str], catalogue: Catalogue, language: Language) -> str:
+    if kind == CHECKED:
+        sentences = {row.id: row.text for part in catalogue.components for row in part.confirm}
+        sentence, answer = sentences.get(said["id"], said["id"]), said["answer"]
+        return f"{language.say(sentence)} – {language.say(ANSWER_WORDS.get(answer, answer))}"
+    part = f"{said['number']} {language.say(said['name'])}"
+    if kind == RETURNED:
+        return part
+    other = catalogue.parts_by_id.get(said.get("instead_of", ""))
+    instead = "" if other is None else language.fill(" (instead of {part})", part=language.say(other.name))
+    return f"{said['quantity']} × {part}{instead}"
+
+
+def echo_words(event: CaseEvent, catalogue: Catalogue, language: Language) -> str:
+    """What was said in an event, to be repeated to whoever said it: with the question only where it needs one."""
+    answer = str(event.said.get("answer", ""))
+    if event.kind not in ("observation", "context", "step") or answer in ANSWER_WORDS:
+        return said_words(event, catalogue, language)
+    _, options = _asked(event.kind, str(event.said.get("id", "")), catalogue)
+    return language.say(dict(options).get(answer, answer))
+
+
+def label_words(event: CaseEvent, catalogue: Catalogue, language: Language) -> str:
+    """What somebody says a part of a photo is: its kind, its values, and how they know."""
+    said = event.said
+    facts = [language.say(KIND_WORDS.get(str(said["kind"]), NOT_A_PART))]
+    for concept, value in dict(said["values"]).items():
+        row = catalogue.concepts[concept]
+        facts += [] if value == UNSURE else [f"{language.say(row.name)}: {language.say(row.values[value])}"]
+    return "; ".join([*facts, language.say(HOW_WORDS[str(said["how"])])])
+
+
+def _of_closing(said: Mapping[str, str], catalogue: Catalogue, language: Language) -> str:
+    """The fault, the setting, and how it was confirmed."""
+    id_, answer = said.get("id", ""), said.get("answer", "")
+    fault = catalogue.faults_by_id.get(answer)
+    settings = catalogue.contexts_by_id[catalogue.fault_settings.setting].options
+    proof = language.say(PROOF_WORDS[said["proof"]]) if said.get("proof") in PROOF_WORDS else ""
+    where = language.say(settings.get(id_, id_))
+    return "; ".join(filter(None, (language.say(fault.name) if fault else answer, where, proof)))
+
+
+def _of_the_call(kind: str, said: Mapping[str, str], language: Language) -> str:
+    """What was written down of the caller and the lift, a note, or whose case it is."""
+    if kind == ABOUT:
+        named = ((words, said[name]) for name, words in ABOUT_WORDS.items() if name in said)
+        return "; ".join(f"{language.say(words)}: {value or '–'}" for words, value in named)
+    return said.get("note", "") if kind == HANDED_OVER else said["answer"] or language.say("no one's")
+
+
+def _as_before(earlier: str, language: Language) -> str:
+    """From which earlier case it was offered, if it was."""
+    return " " + language.fill("(as in case {code})", code=spoken_code(earlier)) if earlier else ""
+
+
+def _of_pictures(event: CaseEvent, language: Language) -> str:
+    """What was said of a picture, or of which lift it shows."""
+    if event.kind == ASSET:
+        return str(event.said["answer"])
+    if event.kind == VIEW:
+        view, state = VIEW_NAMES[str(event.said["id"])], STATE_WORDS[str(event.said["answer"])]
+        return f"{language.say(view)} – {language.say(state)}"
+    if event.kind == WITHDRAWN:
+        return language.fill("Pictures deleted: {count}", count=len(event.said["photos"]))
+    return language.say("The picture is kept") if event.said.get("kept") else language.say("The picture is not kept")
 
 
 def _taken(taken: float | bool | list[float], language: Language) -> str:
@@ -144,38 +304,22 @@ def _asked(kind: str, id_: str, catalogue: Catalogue) -> tuple[str, Mapping[str,
 
 
 def so_far(view: CaseView, catalogue: Catalogue, language: Language) -> list[tuple[str, str, str]]:
-    """What holds in a case by now, in order: who, what, and what was said."""
+    """What holds in a case by now, in order: who and when, what, and what was said."""
     return [
-        (who_words(e.role, e.actor, language), action_words(e.kind, language), said_words(e, catalogue, language))
+        (
+            f"{who_words(e.role, e.actor, language)}, {to_the_minute(e.at_ms)}",
+            action_words(OPENED if never_said(e) else e.kind, language),
+            "" if never_said(e) else said_words(e, catalogue, language),
+        )
         for e in view.live
     ]
 
 
-def why_words(step: StepOut, language: Language) -> str:
-    """Why a step comes next, as `guidance/diagnose/explain.py` says it to staff, in any language."""
-    if step.kind == LAST_RESORT:
-        return language.say("What is left to try here is expected to take longer than this.")
-    if step.kind in ("adjust", "replace"):
-        share = _share(step.outcomes[0].probability, language)
-        reasons = [language.fill("It ends the trouble in {share} of such cases.", share=share)]
-    else:
-        reasons = [_shifts_words(outcome, language) for outcome in step.outcomes if outcome.shifts]
-    if step.otherwise_minutes is not None:
-        saved = step.otherwise_minutes - step.expected_minutes
-        fewer = "About {minutes} minutes until it works, {saved} fewer than with the next best step first."
-        as_many = "About {minutes} minutes until it works, as many as with the next best step first."
-        minutes, less = f"{step.expected_minutes:.0f}", f"{saved:.1f}"
-        reasons.append(language.fill(fewer if saved >= 0.05 else as_many, minutes=minutes, saved=less))
-    return " ".join(reasons)
+def never_said(event: CaseEvent) -> bool:
+    """Whether it is the "don't know" with which staff opened a case once: nobody had been asked."""
+    return event.version == 1 and event.role != "caregiver" and event.kind == "person_in_sling"
 
 
-def _shifts_words(outcome: OutcomeOut, language: Language) -> str:
-    moves = ", ".join(
-        f"{language.say(s.name)} {_share(s.before, language)} → {_share(s.after, language)}" for s in outcome.shifts
-    )
-    share, answer = _share(outcome.probability, language), language.say(outcome.words)
-    return language.fill("If “{answer}” ({share}): {moves}.", answer=answer, share=share, moves=moves)
-
-
-def _share(probability: float, language: Language) -> str:
-    return language.say(whole_percent(probability).replace("\u00a0%", " %")).replace(" %", "\u00a0%")
+def to_the_minute(at_ms: int) -> str:
+    """A time in UTC, as the staff's pages write it."""
+    return f"{dt.datetime.fromtimestamp(at_ms / 1000, dt.UTC):%Y-%m-%d %H:%M}"

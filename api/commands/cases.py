@@ -18,7 +18,7 @@ def add_case_commands(commands: argparse._SubParsersAction) -> None:
     """Add both to the command line."""
     cases = commands.add_parser("cases", help="list, export or delete cases; delete what is over")
     does = cases.add_subparsers(required=True, metavar="WHAT")
-    listed = does.add_parser("list", help=f"the {MOST_LISTED} cases that changed last")
+    listed = does.add_parser("list", help=f"everyone who is up, then the {MOST_LISTED} cases that changed last")
     listed.set_defaults(run=_list)
     closed = does.add_parser("closed", help="confirmed faults, one JSON a line, for `catalogue learn` and `triage`")
     closed.set_defaults(run=_closed)
@@ -44,16 +44,18 @@ def add_case_commands(commands: argparse._SubParsersAction) -> None:
 
 
 def _list(arguments: argparse.Namespace) -> int:
-    for row in _store().newest(MOST_LISTED):
+    for row in _cases().listed(MOST_LISTED):
         changed = datetime.fromtimestamp(row["changed_ms"] / 1000, UTC)
-        print(f"{row['code']}  {row['id']}  {changed:%Y-%m-%d %H:%M} UTC  {row['version']} events  {row['language']}")
+        up = "  SOMEBODY IS UP" if row["up_since_ms"] else ""
+        words = f"{changed:%Y-%m-%d %H:%M} UTC  {row['version']} events  {row['language']}{up}"
+        print(f"{row['code']}  {row['id']}  {words}")
     return 0
 
 
 def _closed(arguments: argparse.Namespace) -> int:
     from api.cases.learning import closed_cases
 
-    for case in closed_cases(_store(), {}):
+    for case in closed_cases(_cases()):
         print(json.dumps(asdict(case)))
     return 0
 
@@ -61,14 +63,14 @@ def _closed(arguments: argparse.Namespace) -> int:
 def _export(arguments: argparse.Namespace) -> int:
     from api.cases.export import export_case
 
-    store = _store()
-    print(json.dumps(export_case(store, _case_id(store, arguments.case), _operator()), ensure_ascii=False, indent=2))
+    store = _cases()
+    print(json.dumps(export_case(store, _case_id(store, arguments.case), operator()), ensure_ascii=False, indent=2))
     return 0
 
 
 def _delete(arguments: argparse.Namespace) -> int:
-    store = _store()
-    store.delete(_case_id(store, arguments.case), _operator())
+    store = _cases()
+    store.delete(_case_id(store, arguments.case), operator())
     print(f"deleted: {arguments.case}", file=sys.stderr)
     return 0
 
@@ -76,7 +78,7 @@ def _delete(arguments: argparse.Namespace) -> int:
 def _expire(arguments: argparse.Namespace) -> int:
     from api.cases.expiry import delete_expired
 
-    deleted = delete_expired(_store(), Settings.from_environment(os.environ).case_days)
+    deleted = delete_expired(_cases(), Settings.from_environment(os.environ).case_days)
     print(f"deleted: {deleted.pictures} pictures, {deleted.cases} cases")
     return 0
 
@@ -95,10 +97,16 @@ def _messages(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _store():
+def case_store():
+    """The store of this installation, and its settings."""
     from api.cases.store import CaseStore  # the database is loaded by the command that needs it alone
 
-    return CaseStore.open(Settings.from_environment(os.environ).database)
+    settings = Settings.from_environment(os.environ)
+    return CaseStore.open(settings.database), settings
+
+
+def _cases():
+    return case_store()[0]
 
 
 def _case_id(store, came: str) -> str:
@@ -112,7 +120,8 @@ def _case_id(store, came: str) -> str:
     raise InputError(f"No case has the code or id {came!r}. `hoistlore cases list` shows those there are.")
 
 
-def _operator():
+def operator():
+    """Who works with the command line."""
     from api.cases.store import Who
 
     return Who("administrator", "command line")

@@ -1,15 +1,36 @@
-"""`hoistlore catalogue check|show|learn`: prove a catalogue, draw its fault network, count closed cases."""
+"""`hoistlore catalogue new|schema|check|show|learn`: begin a catalogue, prove it, draw its network, count cases."""
 
 import argparse
+import json
+import math
 import sys
 from pathlib import Path
 
 from classifier.errors import CaseError, CatalogueError, InputError
 from guidance.catalogue.catalogue import DEMO_CATALOGUE, Catalogue, load
-from guidance.diagnose.learning import count_cases, load_cases, shares
+from guidance.catalogue.new_pool import new_pool
+from guidance.catalogue.schema import catalogue_schema
 from guidance.diagnose.network_drawing import network_svg
+from guidance.learning.closed_cases import check_cases, load_cases
+from guidance.learning.learning import Learning
+from guidance.learning.learning import learn as learn_rates
 
 UNUSABLE = 2
+
+
+def new(arguments: argparse.Namespace) -> int:
+    """Write the files of a new catalogue and say what to do with them."""
+    for file in new_pool(arguments.folder):
+        print(f"written: {file}")
+    print("Begin with pool.toml and generations.toml; the field guide, docs/catalogue.md, tells of every field.")
+    print(f"After each change: hoistlore catalogue check {arguments.folder}")
+    return 0
+
+
+def schema(arguments: argparse.Namespace) -> int:
+    """Print the JSON Schema of a catalogue's files."""
+    print(json.dumps(catalogue_schema(), indent=2, ensure_ascii=False))
+    return 0
 
 
 def check(arguments: argparse.Namespace) -> int:
@@ -52,16 +73,32 @@ def learn(arguments: argparse.Namespace) -> int:
     catalogue = load(Path(arguments.catalogue) if arguments.catalogue else DEMO_CATALOGUE)
     if not catalogue.faults:
         raise CaseError("This catalogue has no fault model to learn for.")
-    rows = shares(catalogue, count_cases(load_cases(arguments.cases), catalogue))
+    cases = load_cases(arguments.cases)
+    check_cases(cases, catalogue)
     settings = catalogue.fault_settings
     print(f"{settings.rates_note} They count like {settings.prior_cases:g} cases a setting.")
-    print(f"{'setting':<18}{'fault':<26}{'before':>8}{'cases':>7}{'now':>8}  ±")
-    for row in rows:
-        print(
-            f"{row.setting:<18}{row.fault:<26}{row.share_before:>8.1%}{row.cases:>7}{row.share_now:>8.1%}"
-            f"  {row.deviation:.1%}"
-        )
+    print("\n".join(_learned(learn_rates(cases, catalogue))))
     return 0
+
+
+def _learned(found: Learning) -> list[str]:
+    """The rates by setting, and the generations of which a fault differs by more than two standard deviations."""
+    lines = [f"{'setting':<18}{'fault':<26}{'before':>8}{'cases':>7}{'now':>8}  ±"]
+    lines += [
+        f"{row.setting:<18}{row.fault:<26}{row.share_before:>8.1%}{row.cases:>7}{row.share_now:>8.1%}"
+        f"  {row.deviation:.1%}"
+        for row in found.by_setting
+    ]
+    own = [row for row in found.by_generation if abs(math.log(row.times)) > 2 * row.deviation]
+    if own:
+        lines.append(f"{'generation':<18}{'fault':<26}{'expected':>8}{'cases':>7}{'times':>8}  ±")
+    lines += [
+        f"{row.generation:<18}{row.fault:<26}{row.expected:>8.0f}{row.cases:>7}{row.times:>8.2f}  {row.deviation:.0%}"
+        for row in own
+    ]
+    if found.set_aside:
+        lines.append(f"{found.set_aside} cases name a fault that their generation cannot have; they teach nothing.")
+    return lines
 
 
 def _summary(catalogue: Catalogue, path: Path) -> list[str]:

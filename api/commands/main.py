@@ -13,10 +13,25 @@ from collections.abc import Sequence
 from dataclasses import fields
 from pathlib import Path
 
+from api.commands.audit import add_audit_command
+from api.commands.backup import add_backup_commands
 from api.commands.cases import add_case_commands
+from api.commands.monitor import add_monitor_command
+from api.commands.photos import add_photo_commands
+from api.commands.pool import add_pool_commands
+from api.commands.stock import add_stock_command
 from api.commands.troubleshooting import add_commands
+from api.commands.users import add_user_commands
 from api.settings import MOST_PHOTOS, PREFIX, Settings
-from classifier.errors import HoistloreError, InputError, NothingToGoOn, PhotoError, PhotoTooLarge, UnreadablePhoto
+from classifier.errors import (
+    HoistloreError,
+    InputError,
+    NothingToGoOn,
+    PhotoError,
+    PhotoTooLarge,
+    SettingsError,
+    UnreadablePhoto,
+)
 
 UNUSABLE, NO_PHOTO_READ = 2, 3
 
@@ -57,6 +72,23 @@ def _parser() -> argparse.ArgumentParser:
     )
     identify.add_argument("--catalogue", metavar="FILE", help="the catalogue of your own pool")
     identify.set_defaults(run=_identify)
+    for add in (
+        _add_serve,
+        add_commands,
+        add_case_commands,
+        add_backup_commands,
+        add_audit_command,
+        add_pool_commands,
+        add_stock_command,
+        add_monitor_command,
+        add_user_commands,
+        add_photo_commands,
+    ):
+        add(commands)
+    return parser
+
+
+def _add_serve(commands: argparse._SubParsersAction) -> None:
     serve = commands.add_parser(
         "serve",
         help="serve the API",
@@ -68,9 +100,6 @@ def _parser() -> argparse.ArgumentParser:
     serve.add_argument("--port", type=int, help="port to listen on")
     serve.add_argument("--catalogue", metavar="FILE", help="the catalogue of your own pool")
     serve.set_defaults(run=_serve)
-    add_commands(commands)
-    add_case_commands(commands)
-    return parser
 
 
 def _settings_help() -> str:
@@ -88,16 +117,32 @@ def _serve(arguments: argparse.Namespace) -> int:
     settings = Settings.from_environment(
         os.environ, host=arguments.host, port=arguments.port, catalogue=arguments.catalogue
     )
-    app = create_app(settings)
+    traced = _tracing()
+    app = create_app(settings, tracer=traced.tracer if traced else None)
     # No access log: the address of a case is its key, and keys do not belong into logs.
     options = {"server_header": False, "access_log": False, "timeout_graceful_shutdown": 5}
     uvicorn.run(app, host=settings.host, port=settings.port, **options)
+    if traced:
+        traced.close()
     return 0
+
+
+def _tracing():
+    """Where spans go, when the standard variables of OpenTelemetry ask for them. Raises `SettingsError`."""
+    asked = {"OTEL_TRACES_EXPORTER", "OTEL_EXPORTER_OTLP_ENDPOINT", "OTEL_EXPORTER_OTLP_TRACES_ENDPOINT"}
+    off = os.environ.get("OTEL_TRACES_EXPORTER") == "none" or os.environ.get("OTEL_SDK_DISABLED", "").lower() == "true"
+    if off or not any(os.environ.get(name) for name in asked):
+        return None
+    try:
+        from api.gate.traces import tracing
+    except ModuleNotFoundError as error:
+        raise SettingsError(f"OTEL_… wants the extra `traces` installed ({error.name} is missing).") from None
+    return tracing(os.environ)
 
 
 def _identify(arguments: argparse.Namespace) -> int:
     from api.identification import Resources, check_request
-    from guidance.identify.evidence import Observed
+    from guidance.identify.sources import Observed
 
     settings = Settings.from_environment(os.environ, catalogue=arguments.catalogue)
     observed = [Observed(*pair) for pair in map(_pair, arguments.observe)]
@@ -161,7 +206,8 @@ def _files(paths: list[str], max_bytes: int) -> tuple[list, list[PhotoError]]:
 
 
 def _write_overlays(arguments: argparse.Namespace, photos: list, readings: list, resources) -> None:
-    from api.overlay import draw_overlay, jpeg_bytes
+    from api.jpeg import jpeg_bytes
+    from api.overlay import draw_overlay
 
     directory: Path = arguments.overlay
     load = {photo.name: photo.load for photo in photos}

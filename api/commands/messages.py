@@ -1,6 +1,7 @@
 """Every English message that the pages can show, so that a language that lacks one is noticed."""
 
 import ast
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -8,16 +9,37 @@ from babel.messages.catalog import Catalog
 from babel.messages.pofile import read_po, write_po
 from jinja2 import Environment, nodes
 
+from api.audit.words import SAID
 from api.cases.basket import STANDING_WORDS
-from api.cases.summary import NOT_SAID, OCCUPIED, STATUSES
-from api.cases.words import ACTION_WORDS, ANSWER_WORDS, FORGOT, NOT_PEOPLE, PLATE_NAMES, READ, ROLE_WORDS
-from api.commands.triage import ASK_HURT
+from api.cases.line import STATUSES
+from api.cases.summary import NOT_SAID, OCCUPIED
+from api.cases.view import TELLS_BOX
+from api.cases.why import PLAIN_WHY
+from api.cases.words import (
+    ABOUT_WORDS,
+    ACTION_WORDS,
+    ANSWER_WORDS,
+    EXPORTED,
+    FORGOT,
+    HOW_WORDS,
+    KIND_WORDS,
+    NOT_A_PART,
+    NOT_PEOPLE,
+    PLATE_NAMES,
+    PROOF_WORDS,
+    READ,
+    ROLE_WORDS,
+)
+from api.guide.hints import HINT_WORDS, LOOK_FOR
+from api.guide.wanted import GUIDED, OTHER_CORNER
 from api.http.page_errors import OURS, WORDS
-from api.pages.caregiver.told import KIND_WORDS
-from api.pages.render import TEMPLATES
-from api.pages.staff.agent import READING_FIELDS
+from api.pages.environment import TEMPLATES
+from api.pages.staff.case_screen import READING_FIELDS
+from api.pages.staff.monitor import COMPONENT_WORDS, VERDICT_WORDS
+from api.pages.staff.queue import LONG, WHOSE
 from api.pages.staff.workshop import NONE_OF_THE_LIST
 from api.pages.wording import OVER, UNDER, plain
+from api.surveys.wanted import STATE_WORDS, VIEW_NAMES, WANTED
 from classifier.quality import ADVICE
 from classifier.taxonomy import NOT_VISIBLE
 from guidance.catalogue.catalogue import Catalogue
@@ -25,8 +47,11 @@ from guidance.catalogue.derived_questions import WHICH_BOX
 from guidance.catalogue.rows import ROLES
 from guidance.diagnose.troubleshoot import troubleshoot
 from guidance.documents.case import STILL, WORKS, Case
+from guidance.identify.held_back import WRONG_TOO_OFTEN
+from guidance.parts.options import LOOK_ALIKE
 from guidance.parts.parts import ASK_FIRST
-from guidance.safety.sentences import ASK_SLING, HURT, ask_signs, may_do
+from guidance.safety.lowering import LOWERING_OUTCOMES
+from guidance.safety.sentences import ASK_HURT, ASK_SLING, HURT, ask_signs, may_do
 
 HEADER = """\
 # The pages in another language. Lines without a translation are shown in English.
@@ -43,22 +68,13 @@ BATTERY_STATES = ("good", "low", "failed", "cannot say")
 
 ROOT = Path(__file__).parents[2]
 
-PUT_TOGETHER = (
-    "guidance/electricity/verdict.py",
-    "classifier/photo.py",
-    "api/plate/gs1.py",
-    "api/plate/rating_plate.py",
-    "api/http/upload.py",
-)
-"""Where sentences with numbers are made that `Language.said` finds again; all their words are messages."""
-
-LEAST_WORDS = 2
-"""A pattern with fewer words of its own would be found in sentences that it did not make."""
+MADE_BY = ("classifier", "guidance", "api")
+"""The packages whose code makes a `Message`; its first argument is what translators see."""
 
 
 def messages(catalogue: Catalogue) -> list[str]:
     """All of them, each once: from the templates, from the code of the pages, and from a catalogue."""
-    made = (sentence for name in PUT_TOGETHER for sentence in _put_together(ROOT / name))
+    made = (text for package in MADE_BY for path in sorted((ROOT / package).rglob("*.py")) for text in _made(path))
     found = [*_of_templates(), *_of_code(), *_of_tables(), *made, *of_catalogue(catalogue)]
     return list(dict.fromkeys(found))
 
@@ -99,6 +115,7 @@ def of_catalogue(catalogue: Catalogue) -> Iterator[str]:
     for context in catalogue.contexts:
         yield from (context.ask, *context.options.values())
     yield from (*_of_steps(catalogue), *_of_questions(catalogue), *_of_parts(catalogue))
+    yield from _of_what_goes_with_it(catalogue)
 
 
 def _of_steps(catalogue: Catalogue) -> Iterator[str]:
@@ -106,7 +123,20 @@ def _of_steps(catalogue: Catalogue) -> Iterator[str]:
         yield from (finding.name, *finding.outcomes.values())
     for step in (*catalogue.checks, *catalogue.repairs):
         if any(may_do(step, role) for role in ROLES):
-            yield from (step.text, *step.needs, *([step.risk] if step.risk else []))
+            yield from (step.text, *step.needs, *([step.risk] if step.risk else []), *step.how)
+
+
+def _of_what_goes_with_it(catalogue: Catalogue) -> Iterator[str]:
+    yield from (row.text for row in (*catalogue.options, *catalogue.aftercare))
+    for socket in catalogue.sockets:
+        yield from (socket.where, *([socket.takes] if socket.takes else []), socket.wrong)
+    if catalogue.not_this_tool:
+        yield LOOK_ALIKE
+    for aid in catalogue.not_this_tool:
+        yield from (aid.name, *(sentence.text for sentence in aid.say))
+    for part in catalogue.parts:
+        values = (value for value in part.specification.values() if re.search(r"[^\W\d_]{3}", value))
+        yield from (*part.specification, *values)
 
 
 def _of_parts(catalogue: Catalogue) -> Iterator[str]:
@@ -123,8 +153,15 @@ def _of_tables() -> Iterator[str]:
     yield from (text for pair in (*WORDS.values(), OURS) for text in pair)
     yield from (ASK_HURT.text, ASK_HURT.why, *(outcome.words for outcome in ASK_HURT.outcomes), HURT)
     yield from (*STATUSES, NOT_SAID, *OCCUPIED.values(), *PLATE_NAMES.values(), *READING_FIELDS.values())
-    yield from (*ACTION_WORDS.values(), FORGOT, *ROLE_WORDS.values(), *ANSWER_WORDS.values(), *READ.values())
+    yield from (*ACTION_WORDS.values(), FORGOT, EXPORTED, *ROLE_WORDS.values(), *ANSWER_WORDS.values(), *READ.values())
+    yield from (*PROOF_WORDS.values(), *HOW_WORDS.values(), *COMPONENT_WORDS.values(), *VERDICT_WORDS.values())
+    yield from (WRONG_TOO_OFTEN, *WHOSE.values(), *LONG.values(), TELLS_BOX, NOT_A_PART)
+    yield from (*ABOUT_WORDS.values(), *PLAIN_WHY.values())
     yield from (*STANDING_WORDS.values(), NONE_OF_THE_LIST, *DECISIONS, *BATTERY_STATES, *ASK_FIRST.values())
+    yield from (*LOWERING_OUTCOMES.values(), *VIEW_NAMES.values(), *STATE_WORDS.values())
+    yield from (view.framing for view in (*WANTED, *GUIDED.values()))
+    yield from (*HINT_WORDS.values(), *LOOK_FOR.values(), OTHER_CORNER)
+    yield from SAID
     yield from (OVER, UNDER, *NOT_PEOPLE, plain(NOT_VISIBLE))
 
 
@@ -169,26 +206,11 @@ def _constants(node: ast.AST) -> list[str]:
     return [text for child in ast.iter_child_nodes(node) for text in _constants(child)]
 
 
-def _put_together(path: Path) -> Iterator[str]:
-    """Every sentence that a file makes; where it puts a value there is a numbered place."""
-    tree = ast.parse(path.read_text("utf-8"))
-    passed_over = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}  # docstrings
-    filled = [node for node in ast.walk(tree) if isinstance(node, ast.JoinedStr)]
-    passed_over |= {id(part) for node in filled for part in ast.walk(node) if part is not node}
-    for node in ast.walk(tree):
-        if id(node) in passed_over:
-            continue
-        if isinstance(node, ast.JoinedStr):
-            text = _pattern(node)
-            if sum(word.strip(":,.;").isalpha() for word in text.split()) >= LEAST_WORDS:
-                yield text
-        elif isinstance(node, ast.Constant) and _is_said(node.value) and " " in node.value and "\\" not in node.value:
-            yield node.value
-
-
-def _pattern(node: ast.JoinedStr) -> str:
-    places = iter(range(len(node.values)))
-    return "".join(v.value if isinstance(v, ast.Constant) else f"{{{next(places)}}}" for v in node.values)
+def _made(path: Path) -> Iterator[str]:
+    """The id of every `Message` that a file makes."""
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if isinstance(node, ast.Call) and getattr(node.func, "id", None) == "Message" and node.args:
+            yield from _constants(node.args[0])
 
 
 def _is_said(text: object) -> bool:

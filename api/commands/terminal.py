@@ -20,9 +20,11 @@ def told(answer: Answer, catalogue: Catalogue, columns: int) -> str:
     _component(page, "LOWERING", answer.actuator, lambda m: catalogue.mechanisms_by_id[m].name, catalogue)
     _sentences(page, "FIRST", answer.guidance.safety, numbered=False)
     _lowering(page, answer, catalogue)
+    _other_aid(page, answer)
     _next(page, answer)
     _sentences(page, "CHECKS", answer.guidance.checks, numbered=True)
     _parts(page, answer)
+    _goes_with(page, answer)
     _photos(page, answer)
     return "\n".join(page.lines)
 
@@ -117,6 +119,33 @@ def _parts(page: _Page, answer: Answer) -> None:
         page.heading("PARTS")
     for part in answer.guidance.parts:
         page.text(f"{part.name}: {part.part.number} {part.part.name}", "  - ")
+
+
+def _other_aid(page: _Page, answer: Answer) -> None:
+    """That this tool is not for it, or the question whether it is for it."""
+    aid, asked = answer.guidance.not_this_tool, answer.guidance.ask_first
+    if aid is not None:
+        _sentences(page, f"NOT FOR THIS TOOL: {aid.name}", aid.say, numbered=False)
+    if asked is not None:
+        page.heading("SAY FIRST")
+        page.text(asked.ask, "  ")
+        page.text(asked.why, "  ")
+        for identifier, words in asked.answers.items():
+            page.text(words, f"    --observe {asked.id}={identifier}  ", " " * 8)
+
+
+def _goes_with(page: _Page, answer: Answer) -> None:
+    """What can be had for it, and which plug goes where."""
+    options, sockets = answer.guidance.options, answer.guidance.sockets
+    if options:
+        page.heading("WHAT CAN BE HAD FOR IT")
+    for option in options:
+        numbers = ", ".join(part.number for part in option.parts)
+        page.text(f"{option.text} ({numbers})" if numbers else option.text, "  - ")
+    if sockets:
+        page.heading("WHAT PLUGS IN WHERE")
+    for socket in sockets:
+        page.text(f"{socket.where}: {socket.takes or 'stays empty'}. If wrong: {socket.wrong}", "  - ")
 
 
 def _photos(page: _Page, answer: Answer) -> None:

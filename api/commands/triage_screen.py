@@ -2,6 +2,7 @@
 
 import textwrap
 
+from api.commands.urgent_words import HINT
 from api.pages.wording import percent
 from guidance.documents.answer import Advice, PartsOut
 from guidance.documents.case import StepOut, Troubleshooting, VerdictOut
@@ -15,6 +16,14 @@ BAR_COLUMNS = 20
 
 WORTH_SAYING = 0.05
 """From this probability on it is said that nothing on the list may be wrong."""
+
+SHAPES = {
+    "none": ("            ____", "        ===|    |)", "           |____|"),
+    "squeeze_tabs": ("            ____  #", "        ===|    |===", "           |____| #"),
+    "twist_knob": ("            ____ ____", "        ===|    |||||", "           |____|||||"),
+    "pull_twist_knob": ("            ____    ____", "        ===|    |==|||||", "           |____|  |||||"),
+}
+"""What the motor end looks like with each mechanism, from the side."""
 
 HEADINGS = {
     "bring_down": "FIRST: BRING THE PERSON DOWN",
@@ -47,6 +56,7 @@ def said_of_case(answer: Troubleshooting, said: frozenset[str], columns: int) ->
     lines += _probable(answer) if answer.components and answer.state != "release" else []
     if answer.state == "hand_over" or (answer.next is not None and answer.next.kind == "replace"):
         lines += _parts(answer.parts, width)
+    lines += _goes_with(answer, said, width)
     return "\n".join(lines)
 
 
@@ -54,18 +64,26 @@ def said_of_question(step: StepOut, columns: int, back: bool, kind: str) -> str:
     """One step or question with its numbered answers and what else may be typed."""
     width = max(NARROWEST, min(columns, WIDEST))
     lines = ["", *_wrapped(step.text, "=> ", width)]
+    for number, move in enumerate(step.how, 1):
+        lines += _wrapped(move, f"   {number}. ", width)
     if step.needs:
         lines += _wrapped(f"You need: {'; '.join(step.needs)}.", "   ", width)
     if step.risk:
         lines += _wrapped(f"CAUTION: {step.risk}", "   ", width)
     lines += _wrapped(step.why, "   ", width) if step.why else []
-    lines += [f"   {number:>2}  {outcome.words}" for number, outcome in enumerate(step.outcomes, 1)]
+    for number, outcome in enumerate(step.outcomes, 1):
+        lines += [f"   {number:>2}  {outcome.words}", *(SHAPES[outcome.id] if _is_shape(step) else ())]
     others = ["several: 2,5"] if kind == "danger_signs" else []
     others += ["? don't know"] if kind in ("context", "step", "observation") else []
     others += ["s skip"] if kind in ("context", "step", "observation") else []
     others += ["r meter readings"] if step.kind == "measurement" else []
     others += ["b back"] if back else []
-    return "\n".join([*lines, *_wrapped("; ".join([*others, "q quit"]), "   ", width)])
+    return "\n".join([*lines, *_wrapped("; ".join([*others, "q quit", HINT]), "   ", width)])
+
+
+def _is_shape(step: StepOut) -> bool:
+    """Whether each answer is a shape of the motor end, which is drawn under it."""
+    return all(outcome.id in SHAPES for outcome in step.outcomes)
 
 
 def _sentences(sentences: tuple[Advice, ...], width: int) -> list[str]:
@@ -90,6 +108,8 @@ def _probable(answer: Troubleshooting) -> list[str]:
 def _verdict(verdict: VerdictOut, width: int) -> list[str]:
     words = {"good": "good", "low": "low", "failed": "failed", "cannot_say": "cannot be judged yet"}
     lines = ["", f"BATTERY BY THE METER: {words[verdict.state]}"]
+    for number, block in enumerate(verdict.blocks, 1):
+        lines += _wrapped(f"block {number}: {words[block.state]}", "  - ", width)
     for reason in verdict.because:
         lines += _wrapped(reason, "  - ", width)
     if verdict.lifts_left:
@@ -108,6 +128,25 @@ def _parts(parts: tuple[PartsOut, ...], width: int) -> list[str]:
         for sentence in row.confirm_before_order:
             lines += _wrapped(f"confirm first: {sentence.text}", "      ", width)
     return lines
+
+
+def _goes_with(answer: Troubleshooting, said: frozenset[str], width: int) -> list[str]:
+    """Which plug goes where, what can be had and care: each once, when it is first known."""
+    sockets = [
+        f"{s.where}: {s.takes or 'stays empty'}. If wrong: {s.wrong}" for s in answer.sockets if s.id not in said
+    ]
+    options = [option.text for option in answer.options if option.id not in said]
+    care = [sentence.text for sentence in answer.aftercare]
+    lines = []
+    headed = (("WHAT PLUGS IN WHERE", sockets), ("WHAT CAN BE HAD FOR IT", options), ("FROM NOW ON", care))
+    for heading, texts in headed:
+        lines += ["", heading, *(line for text in texts for line in _wrapped(text, "  - ", width))] if texts else []
+    return lines
+
+
+def told_ids(answer: Troubleshooting) -> frozenset[str]:
+    """What this screen said, so that the next one need not say it again."""
+    return frozenset(row.id for rows in (answer.safety, answer.sockets, answer.options) for row in rows)
 
 
 def _wrapped(words: str, first: str, width: int) -> list[str]:

@@ -43,8 +43,13 @@ def _add_parts(commands: argparse._SubParsersAction) -> None:
 
 
 def _add_catalogue(commands: argparse._SubParsersAction) -> None:
-    catalogue = commands.add_parser("catalogue", help="prove, draw or teach a catalogue")
+    catalogue = commands.add_parser("catalogue", help="begin, prove, draw or teach a catalogue")
     actions = catalogue.add_subparsers(required=True, metavar="ACTION")
+    new = actions.add_parser("new", help="begin a catalogue of your own: files with comments that pass the check")
+    new.add_argument("folder", type=Path, metavar="DIR", help="a new or an empty folder")
+    new.set_defaults(run=_new)
+    schema = actions.add_parser("schema", help="print the JSON Schema by which an editor checks while you type")
+    schema.set_defaults(run=_schema)
     check = actions.add_parser("check", help="prove that a catalogue holds together, or name what is wrong")
     check.add_argument("file", metavar="FILE", help="a .toml file or a directory of them")
     check.set_defaults(run=_check)
@@ -54,7 +59,8 @@ def _add_catalogue(commands: argparse._SubParsersAction) -> None:
     show.add_argument("--catalogue", metavar="FILE", help="the catalogue of your own pool")
     show.set_defaults(run=_show)
     learn = actions.add_parser("learn", help="show what closed cases make of the rates")
-    learn.add_argument("cases", type=Path, metavar="CASES", help='one JSON object a line: {"setting": …, "fault": …}')
+    wanted = "confirmed faults, one JSON a line, as `hoistlore cases closed` prints them"
+    learn.add_argument("cases", type=Path, metavar="CASES", help=wanted)
     learn.add_argument("--catalogue", metavar="FILE", help="the catalogue of your own pool")
     learn.set_defaults(run=_learn)
 
@@ -69,6 +75,18 @@ def _parts(arguments: argparse.Namespace) -> int:
     from api.commands.parts import run
 
     return run(arguments)
+
+
+def _new(arguments: argparse.Namespace) -> int:
+    from api.commands.catalogue import new
+
+    return new(arguments)
+
+
+def _schema(arguments: argparse.Namespace) -> int:
+    from api.commands.catalogue import schema
+
+    return schema(arguments)
 
 
 def _check(arguments: argparse.Namespace) -> int:

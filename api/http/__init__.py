@@ -1,0 +1,1 @@
+"""Routes for programs: limits, sessions, errors as RFC 9457. May not: draw a page."""

@@ -11,6 +11,7 @@ from api.cases.audit import LARGEST_ID, LINES_SHOWN, AuditPage, audit_page
 from api.http.case_routes import SESSION, TOKEN
 from api.http.problems import refusals
 from api.http.sessions import staff
+from api.state import count_request, state_of
 
 MOST_LINES = 500
 
@@ -36,6 +37,6 @@ def audit_log(
     most: Annotated[int, Query(ge=1, le=MOST_LINES)] = LINES_SHOWN,
 ) -> AuditPage:
     """Who did what, when, in which case: newest first, a page at a time. An administrator's right."""
-    request.app.state.rate.take(request.client.host if request.client else "")
-    staff(request, "administrator")
-    return audit_page(request.app.state.cases, case, day, before, most)
+    count_request(request)
+    staff(request)
+    return audit_page(state_of(request).cases, case, day, before, most)

@@ -8,9 +8,9 @@ from fastapi.security import APIKeyCookie, HTTPBearer
 from api.cases.changes import changes
 from api.cases.documents import CaseDocument, CaseLine
 from api.cases.export import export_case
-from api.cases.learning import learn
 from api.http.problems import refusals
-from api.http.sessions import COOKIE, staff
+from api.http.sessions import COOKIE, Session, staff
+from api.state import count_request, state_of
 
 TOKEN = HTTPBearer(scheme_name="token", description="the token of a role", auto_error=False)
 SESSION = APIKeyCookie(
@@ -27,24 +27,24 @@ OF_ONE_CASE = refusals(401, 403, 404, 422, 429)
 
 @router.get("/v1/cases", response_model=list[CaseLine], responses=refusals(401, 403, 429))
 def list_cases(request: Request) -> list[dict[str, Any]]:
-    """The cases that changed last, newest first."""
+    """Every case in which somebody is up, then the cases that changed last, newest first."""
     _taken(request)
-    return request.app.state.cases.newest(MOST_LISTED)
+    return state_of(request).cases.listed(MOST_LISTED)
 
 
 @router.get("/v1/cases/{case_id}", response_model=CaseDocument, responses=OF_ONE_CASE)
 def one_case(request: Request, case_id: str) -> dict[str, Any]:
     """Everything that is kept of one case: events, readings, pictures, its lines of the audit log."""
     session = _taken(request)
-    return export_case(request.app.state.cases, case_id, session.who(request))
+    return export_case(state_of(request).cases, case_id, session.who(request))
 
 
 @router.delete("/v1/cases/{case_id}", status_code=204, responses=OF_ONE_CASE)
 def delete_case(request: Request, case_id: str) -> Response:
     """Delete one case with its photos; a line in the audit log stays. An administrator's right."""
-    session = _taken(request, "administrator")
-    request.app.state.cases.delete(case_id, session.who(request))
-    learn(request.app.state)
+    session = _taken(request)
+    state_of(request).cases.delete(case_id, session.who(request))
+    state_of(request).learn()
     return Response(status_code=204)
 
 
@@ -59,10 +59,10 @@ def delete_case(request: Request, case_id: str) -> Response:
 def case_changes(request: Request, case_id: str, after: int) -> Response:
     """Server-sent events: `changed` with the version once the case has passed `after`."""
     _taken(request)
-    request.app.state.cases.version(case_id)
-    return changes(request, case_id, after)
+    state_of(request).cases.version(case_id)
+    return changes(state_of(request).live, case_id, after)
 
 
-def _taken(request: Request, *roles: str):
-    request.app.state.rate.take(request.client.host if request.client else "")
-    return staff(request, *roles)
+def _taken(request: Request) -> Session:
+    count_request(request)
+    return staff(request)

@@ -13,6 +13,7 @@ table { border-collapse: collapse; } th, td { text-align: left; vertical-align: 
 @media (prefers-color-scheme: dark) {
   body { color: #eceff3; background: #14181f; } code, pre { background: #232a35; } a { color: #9ecbff; } }
 """
+EXAMPLE_ADDRESS = "https://lifts.example.org"
 EXAMPLE = """curl -F photos=@front.jpg -F photos=@side.heic \\
      -F 'observations=[{"id": "battery_comes_off", "answer": "yes"}]' \\
      %sv1/identifications"""

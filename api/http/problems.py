@@ -2,7 +2,7 @@
 
 from http import HTTPStatus
 from typing import Any
-from urllib.parse import quote
+from urllib.parse import quote, urlencode
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
@@ -12,10 +12,12 @@ from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect
 from starlette.routing import Match
 
-from api.cases.store import Conflict, NoSuchCase
+from api.cases.store import Conflict, NoSuchCase, StillUp
+from api.gate.address import way_back
 from api.http.page_errors import error_page, wants_page
 from api.http.sessions import NotAllowed, SignInNeeded
 from api.http.slots import RETRY_AFTER_S, Full, TooManyRequests
+from api.state import state_of
 from classifier import errors
 
 MEDIA_TYPE = "application/problem+json"
@@ -38,6 +40,7 @@ MEANING_OF = {
     401: "No token, or none that a role has",
     403: "The role may not do this",
     404: "No such case",
+    408: "The body came too slowly",
     413: "Too many bytes or pixels",
     415: "Not a body, or not an image, that we read",
     422: "Unreadable or malformed",
@@ -108,6 +111,7 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(errors.HoistloreError, _failure)
     app.add_exception_handler(NoSuchCase, _no_case)
     app.add_exception_handler(Conflict, _conflict)
+    app.add_exception_handler(StillUp, _still_up)
     app.add_exception_handler(SignInNeeded, _sign_in)
     app.add_exception_handler(NotAllowed, _not_allowed)
     app.add_exception_handler(RequestTooLarge, _too_large)
@@ -126,6 +130,8 @@ async def _failure(request: Request, error: errors.HoistloreError) -> Response:
     more = {"photo": error.name} if isinstance(error, errors.PhotoError) else {}
     if isinstance(error, errors.UnreadablePhoto | errors.PhotoTooLarge):  # of what is no photo the page says more
         more["page_words"] = error.reason
+    elif isinstance(error, errors.TooManyPhotos | errors.NothingToGoOn):
+        more["page_words"] = error.args[0]
     return problem(request, status, title, str(error), **more)
 
 
@@ -137,9 +143,15 @@ async def _conflict(request: Request, error: Conflict) -> Response:
     return problem(request, 409, "Changed meanwhile", str(error), version=error.version)
 
 
+async def _still_up(request: Request, error: StillUp) -> Response:
+    return problem(request, 409, "Somebody is still up", str(error))
+
+
 async def _sign_in(request: Request, error: SignInNeeded) -> Response:
     if wants_page(request):
-        return RedirectResponse(f"/{request.url.path.split('/')[1]}/staff/sign-in", 303)
+        back = way_back(request, state_of(request).pages.languages)
+        query = f"?{urlencode({'next': back})}" if back else ""
+        return RedirectResponse(f"/{request.url.path.split('/')[1]}/staff/sign-in{query}", 303)
     headers = {"WWW-Authenticate": "Bearer"}
     return problem(request, 401, "Sign in first", "Send the token of a role as a Bearer token.", headers)
 
@@ -168,6 +180,8 @@ async def _too_many(request: Request, error: TooManyRequests) -> Response:
 
 
 async def _http(request: Request, error: HTTPException) -> Response:
+    if error.status_code == 404 and request.method == "GET" and (other := _other_slash(request)):
+        return RedirectResponse(other, 307)
     phrase = HTTPStatus(error.status_code).phrase
     told = str(error.detail)
     if told == phrase:
@@ -176,6 +190,20 @@ async def _http(request: Request, error: HTTPException) -> Response:
     if error.status_code == 405:
         headers["Allow"] = ", ".join(_methods_of(request))
     return problem(request, error.status_code, phrase.capitalize(), told, headers)
+
+
+def _other_slash(request: Request) -> str | None:
+    """The same address with or without the slash at its end, when that is served; without a word of the Host header."""
+    path = request.url.path
+    other = path.rstrip("/") if path.endswith("/") else f"{path}/"
+    if not _served(request, other):
+        return None
+    return quote(other) + (f"?{request.url.query}" if request.url.query else "")
+
+
+def _served(request: Request, path: str) -> bool:
+    scope = {**request.scope, "path": path}
+    return any(route.matches(scope)[0] is Match.FULL for route in request.app.routes)
 
 
 def _methods_of(request: Request) -> list[str]:

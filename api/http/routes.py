@@ -5,14 +5,18 @@ from contextlib import asynccontextmanager
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
+from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import HTMLResponse
 
-from api.http.docs_page import docs_page
+from api.gate.address import own_address
+from api.http.docs_page import EXAMPLE_ADDRESS, docs_page
 from api.http.problems import refusals
 from api.http.upload import Form, received_form
 from api.identification import NamedPhoto, Resources, answer_for, check_request, read_photos
-from api.overlay import draw_overlay, jpeg_bytes
+from api.jpeg import jpeg_bytes
+from api.overlay import draw_overlay
 from api.settings import MOST_PHOTOS
+from api.state import AppState, count_request, state_of
 from classifier.errors import InputError, PhotoError
 from guidance.catalogue.catalogue import Catalogue
 from guidance.catalogue.rows import ROLES
@@ -28,7 +32,7 @@ OBSERVATIONS_SCHEMA = {
 }
 JPEG_SCHEMA = {"type": "string", "format": "binary"}
 ROLE_SCHEMA = {"type": "string", "enum": list(ROLES), "default": ROLES[0], "description": "who is told"}
-REFUSALS = refusals(413, 415, 422, 429, 503)
+REFUSALS = refusals(408, 413, 415, 422, 429, 503)
 
 
 def _form(most_photos: int, **schema: Any) -> dict[str, Any]:
@@ -48,7 +52,7 @@ def _form(most_photos: int, **schema: Any) -> dict[str, Any]:
 async def identifications(request: Request) -> Response:
     """Identify one lift from up to six photos of it and from what somebody saw; at least one of either."""
     async with _taken_in(request) as form:
-        document = await request.app.state.slots.run(_identify, form, request.app.state.resources)
+        document = await state_of(request).slots.run(_identify, form, state_of(request))
     return Response(document, media_type="application/json")
 
 
@@ -66,14 +70,14 @@ async def overlays(request: Request) -> Response:
     async with _taken_in(request) as form:
         if len(form.photos) != 1:
             raise InputError(f"{len(form.photos)} photos came; send one photo for one drawing.")
-        picture = await request.app.state.slots.run(_drawn, form.photos[0], request.app.state.resources)
+        picture = await state_of(request).slots.run(_drawn, form.photos[0], state_of(request).loaded)
     return Response(picture, media_type="image/jpeg")
 
 
 @router.get("/v1/catalogue", response_model=Catalogue)
-async def catalogue(request: Request) -> Catalogue:
+def catalogue(request: Request) -> Catalogue:
     """The catalogue in use: generations, mechanisms, questions and wording."""
-    return request.app.state.resources.catalogue
+    return state_of(request).resources.catalogue
 
 
 @router.get("/healthz")
@@ -85,7 +89,7 @@ async def healthz() -> dict[str, str]:
 @router.get("/readyz")
 async def readyz(request: Request) -> dict[str, str]:
     """Model and catalogue are loaded; which ones."""
-    resources: Resources = request.app.state.resources
+    resources: Resources = state_of(request).loaded
     pool = resources.catalogue.pool
     return {"status": "ready", "model": resources.model.info.version, "catalogue": f"{pool.id} {pool.version}"}
 
@@ -93,20 +97,21 @@ async def readyz(request: Request) -> dict[str, str]:
 @router.get("/docs", include_in_schema=False, response_class=HTMLResponse)
 async def docs(request: Request) -> str:
     """This API described for people."""
-    return docs_page(request.app.openapi(), str(request.base_url))
+    return docs_page(request.app.openapi(), f"{own_address(request) or EXAMPLE_ADDRESS}/")
 
 
 @asynccontextmanager
 async def _taken_in(request: Request) -> AsyncIterator[Form]:
-    state = request.app.state
-    state.rate.take(request.client.host if request.client else "")
+    state = state_of(request)
+    await run_in_threadpool(count_request, request)
     state.slots.refuse_if_full()
     async with received_form(request, state.settings.max_request_mib * 2**20) as form:
-        check_request(len(form.photos), form.observations, form.role, state.resources)
+        check_request(len(form.photos), form.observations, form.role, state.loaded)
         yield form
 
 
-def _identify(form: Form, resources: Resources) -> bytes:
+def _identify(form: Form, state: AppState) -> bytes:
+    resources = state.resources
     readings, failures = read_photos(form.photos, resources)
     if failures:
         raise _named_together(failures)

@@ -1,17 +1,12 @@
-"""How much work the server takes on: a bounded number of photos at once, a bounded queue, a bounded rate an address."""
+"""How much work the server takes on: a bounded number of photos at once, a bounded queue."""
 
 import asyncio
-import math
-import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 RETRY_AFTER_S = 2
 """What a client is told to wait when every slot and every place in the queue is taken."""
-
-MOST_ADDRESSES = 10_000
-"""Addresses remembered for the rate; beyond that the idle ones are forgotten."""
 
 
 class Full(Exception):
@@ -33,6 +28,11 @@ class Slots:
         self._pool = ThreadPoolExecutor(slots, thread_name_prefix="photo")
         self._most = slots + queue
         self._taken = 0
+
+    @property
+    def most(self) -> int:
+        """Calls that can run or wait."""
+        return self._most
 
     @property
     def taken(self) -> int:
@@ -60,25 +60,3 @@ class Slots:
         self._taken -= 1
         if not future.cancelled():
             future.exception()  # mark as seen: the caller may have gone away
-
-
-class Rate:
-    """A bucket of `per_minute` requests an address that refills evenly. `clock` counts seconds."""
-
-    def __init__(self, per_minute: int, clock: Callable[[], float] = time.monotonic) -> None:
-        self._per_minute = per_minute
-        self._clock = clock
-        self._left: dict[str, tuple[float, float]] = {}  # address -> requests left, when counted
-
-    def take(self, address: str) -> None:
-        """Count one request of this address. Raises `TooManyRequests`."""
-        if self._per_minute == 0:
-            return
-        now = self._clock()
-        left, then = self._left.get(address, (float(self._per_minute), now))
-        left = min(self._per_minute, left + (now - then) * self._per_minute / 60)
-        if left < 1:
-            raise TooManyRequests(math.ceil((1 - left) * 60 / self._per_minute))
-        self._left[address] = (left - 1, now)
-        if len(self._left) > MOST_ADDRESSES:
-            self._left = {a: state for a, state in self._left.items() if now - state[1] < 60}

@@ -5,7 +5,7 @@ import re
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
-from email.message import Message
+from email.message import Message as Header
 from pathlib import PurePath
 from typing import Any
 
@@ -13,10 +13,14 @@ from fastapi import Request
 from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
 
+from api.gate.entrance import TooSlow
 from api.http.problems import RequestTooLarge
 from api.identification import NamedPhoto
 from classifier.errors import InputError
-from guidance.identify.evidence import Observed
+from classifier.messages import Message
+from guidance.catalogue.rows import ROLES
+from guidance.documents.strict_json import loads
+from guidance.identify.sources import Observed
 
 MOST_PARTS = 40
 """Parts of a form; far more than a sensible request has."""
@@ -48,7 +52,11 @@ async def received_form(request: Request, max_bytes: int) -> AsyncIterator[Form]
     content_type = request.headers.get("content-type", "")
     if not content_type.startswith("multipart/form-data"):
         raise HTTPException(
-            415, f"{content_type or 'no content type'} came; send multipart/form-data with `photos` and `observations`."
+            415,
+            Message(
+                "{content_type} came; send multipart/form-data with `photos` and `observations`.",
+                content_type=content_type or "no content type",
+            ),
         )
     limits = {"max_files": MOST_PARTS, "max_fields": MOST_PARTS, "max_part_size": MOST_TEXT_BYTES}
     parts = await whole_form(request, max_bytes, **limits)
@@ -61,7 +69,11 @@ async def received_form(request: Request, max_bytes: int) -> AsyncIterator[Form]
 def _form(parts: FormData) -> Form:
     unknown = sorted(set(parts) - {"photos", "observations", "role"})
     if unknown:
-        raise InputError(f"The form has a field {unknown[0]!r}; `photos`, `observations` and `role` are known.")
+        raise InputError(
+            Message(
+                "The form has a field {field}; `photos`, `observations` and `role` are known.", field=f"{unknown[0]!r}"
+            )
+        )
     photos = [named_photo(part, n) for n, part in enumerate(parts.getlist("photos"), 1)]
     return Form(photos, _observations(parts.getlist("observations")), str(parts.get("role") or "caregiver"))
 
@@ -72,10 +84,14 @@ async def whole_form(request: Request, max_bytes: int, **limits: int) -> FormDat
     Raises `RequestTooLarge` while the body still streams in, and `InputError` for a form that cannot be read or that
     was cut off on the way: without its last boundary, the part before it may be missing or be half of what it was.
     """
-    told = f"at most {max_bytes / 2**20:.0f} MiB are taken in one request. Send fewer or smaller photos."
+    told = Message(
+        "at most {limit} MiB are taken in one request. Send fewer or smaller photos.", limit=f"{max_bytes / 2**20:.0f}"
+    )
     announced = request.headers.get("content-length", "")
     if announced.isdigit() and int(announced) > max_bytes:
-        raise RequestTooLarge(f"{int(announced) / 2**20:.0f} MiB were announced, {told}")
+        raise RequestTooLarge(
+            Message("{announced} MiB were announced, {told}", announced=f"{int(announced) / 2**20:.0f}", told=told)
+        )
     came, tail = 0, b""
 
     async def receive() -> dict[str, Any]:
@@ -83,24 +99,28 @@ async def whole_form(request: Request, max_bytes: int, **limits: int) -> FormDat
         message = await request.receive()
         came += len(message.get("body", b""))
         if came > max_bytes:
-            raise RequestTooLarge(f"More than that came: {told}")
+            raise RequestTooLarge(Message("More than that came: {told}", told=told))
         tail = (tail + message.get("body", b""))[-TAIL_BYTES:]
         return message
 
     try:
         parts = await Request(request.scope, receive).form(**limits)
+    except TooSlow:
+        raise
     except HTTPException as error:
-        raise InputError(f"The form cannot be read: {error.detail} Send multipart/form-data.") from error
+        raise InputError(
+            Message("The form cannot be read: {detail} Send multipart/form-data.", detail=error.detail)
+        ) from error
     boundary = _boundary(request)
     if boundary and f"--{boundary}--".encode() not in tail:
         await parts.close()
-        raise InputError("The form was cut off on the way: its last boundary is missing. Send it again.")
+        raise InputError(Message("The form was cut off on the way: its last boundary is missing. Send it again."))
     return parts
 
 
 def _boundary(request: Request) -> str | None:
     """What separates the parts of a multipart form; None for another kind of form."""
-    headers = Message()
+    headers = Header()
     headers["Content-Type"] = request.headers.get("content-type", "")
     return headers.get_boundary() if headers.get_content_type() == "multipart/form-data" else None
 
@@ -108,7 +128,7 @@ def _boundary(request: Request) -> str | None:
 def named_photo(part: UploadFile | str, number: int) -> NamedPhoto:
     """A file of a form under a harmless name. Raises `InputError` for text."""
     if isinstance(part, str):
-        raise InputError(f"Photo {number} came as text; send it as a file, with a file name.")
+        raise InputError(Message("Photo {number} came as text; send it as a file, with a file name.", number=number))
     return NamedPhoto(_plain_name(part.filename, number), part.file.read)
 
 
@@ -119,22 +139,27 @@ def _plain_name(name: str | None, number: int) -> str:
 
 
 def _observations(fields: list[UploadFile | str]) -> list[Observed]:
-    wanted = 'a JSON list such as [{"id": "battery_comes_off", "answer": "yes"}] is wanted'
+    wanted = Message(
+        'a JSON list such as [{"id": "battery_comes_off", "answer": "yes"}] is wanted; "by" may name who looked'
+    )
     if len(fields) > 1 or any(not isinstance(f, str) for f in fields):
-        raise InputError(f"`observations` must come once, as text; {wanted}.")
-    if not fields or not fields[0].strip():
+        raise InputError(Message("`observations` must come once, as text; {wanted}.", wanted=wanted))
+    if not fields:
         return []
     try:
-        rows = json.loads(fields[0])
+        rows = loads(fields[0])
     except (ValueError, RecursionError) as error:
-        raise InputError(f"`observations` is no JSON ({error}); {wanted}.") from error
+        raise InputError(
+            Message("`observations` is no JSON ({error}); {wanted}.", error=error, wanted=wanted)
+        ) from error
     if not isinstance(rows, list):
         raise InputError(f"`observations` is {type(rows).__name__}; {wanted}.")
     for row in rows:
         if (
             not isinstance(row, dict)
-            or set(row) != {"id", "answer"}
+            or not {"id", "answer"} <= set(row) <= {"id", "answer", "by"}
             or not all(isinstance(v, str) for v in row.values())
+            or row.get("by", ROLES[0]) not in ROLES
         ):
-            raise InputError(f"One observation is {json.dumps(row)[:200]}; {wanted}.")
-    return [Observed(row["id"], row["answer"]) for row in rows]
+            raise InputError(Message("One observation is {row}; {wanted}.", row=json.dumps(row)[:200], wanted=wanted))
+    return [Observed(row["id"], row["answer"], row.get("by")) for row in rows]

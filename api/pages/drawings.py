@@ -12,10 +12,14 @@ from guidance.catalogue.derived_questions import WHICH_BOX
 
 @dataclass(frozen=True)
 class Drawing:
-    """What a drawing shows, by concept; `words` say it where the answer beside it does not, else they are empty."""
+    """What a drawing shows, by concept; `words` say it where the answer beside it does not, else they are empty.
+
+    `moved`: with the hand's movement, as a label beside the mechanism shows it.
+    """
 
     values: Mapping[str, str]
     words: str
+    moved: bool = False
 
 
 def drawings_of(question: Question | None, catalogue: Catalogue, language: Language) -> dict[str, Drawing]:
@@ -25,9 +29,9 @@ def drawings_of(question: Question | None, catalogue: Catalogue, language: Langu
     if question.id == WHICH_BOX:
         rows = {row.id: {c: getattr(row, c) for c in CONTROL_BOX_CONCEPTS} for row in catalogue.generations}
         return {id_: Drawing(values, _words(values, catalogue, language)) for id_, values in rows.items()}
-    about = catalogue.observations_by_id[question.id].about
-    shapes = CONCEPTS.get(about, ())
-    return {answer: Drawing({about: answer}, "") for answer in question.answers if answer in shapes}
+    row = catalogue.observations_by_id[question.id]
+    shapes, moved = CONCEPTS.get(row.about, ()), row.look is not None
+    return {answer: Drawing({row.about: answer}, "", moved) for answer in question.answers if answer in shapes}
 
 
 def _words(values: Mapping[str, str], catalogue: Catalogue, language: Language) -> str:

@@ -9,6 +9,7 @@ from api.cases.store import LONGEST_TEXT
 from api.http.upload import named_photo, whole_form
 from api.identification import NamedPhoto
 from classifier.errors import InputError, NothingToGoOn
+from classifier.messages import Message
 
 MOST_FORM_BYTES = 12 * LONGEST_TEXT + 64 * 1024
 """One text as long as may be, whose every character can take twelve bytes of a form; and the other fields."""
@@ -37,14 +38,21 @@ def version_of(form: Mapping[str, str]) -> int:
 
 
 @asynccontextmanager
-async def case_photos_form(request: Request, max_bytes: int) -> AsyncIterator[tuple[list[NamedPhoto], dict[str, str]]]:
-    """The photos of a form, and its text fields; the photos lie on disk until this is left."""
+async def photo_form(request: Request, max_bytes: int) -> AsyncIterator[tuple[list[NamedPhoto], dict[str, str]]]:
+    """The photos of a form, if any came, and its text fields; the photos lie on disk until this is left."""
     parts = await whole_form(request, max_bytes, max_files=MOST_FIELDS, max_fields=MOST_FIELDS)
     try:
         came = [part for part in parts.getlist("photos") if not isinstance(part, str) and (part.filename or part.size)]
-        if not came:
-            raise NothingToGoOn("No photo came. Take one, or go on without a photo.")
         fields = {name: value for name, value in parts.items() if isinstance(value, str)}
         yield [named_photo(part, number) for number, part in enumerate(came, 1)], fields
     finally:
         await parts.close()
+
+
+@asynccontextmanager
+async def case_photos_form(request: Request, max_bytes: int) -> AsyncIterator[tuple[list[NamedPhoto], dict[str, str]]]:
+    """The same for a form that is about photos. Raises `NothingToGoOn` when none came."""
+    async with photo_form(request, max_bytes) as (photos, fields):
+        if not photos:
+            raise NothingToGoOn(Message("No photo came. Take one, or go on without a photo."))
+        yield photos, fields

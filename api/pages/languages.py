@@ -3,18 +3,17 @@
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache
 from pathlib import Path
 
 from babel import Locale, negotiate_locale
 from babel.messages.pofile import read_po
 
+from classifier.messages import Message
+
 LOCALES = Path(__file__).parent / "locales"
 SOURCE = "en"
 """The language that the messages are written in."""
-
-LONGEST_SENTENCE = 400
-"""Characters of a sentence that is looked for among the patterns; ours are shorter, what somebody typed may not be."""
 
 
 @dataclass(frozen=True)
@@ -35,27 +34,16 @@ class Language:
         return self.say(message).format(**values)
 
     def said(self, sentence: str) -> str:
-        """A sentence that was put together in English, in this language: as it is, or by the pattern that made it.
-
-        A pattern is a message with numbered places; what stands in them is said in this language as well, if it can be.
-        """
-        if sentence in self.messages or len(sentence) > LONGEST_SENTENCE:
+        """A sentence that was put together, in this language: by its id and its values when it is a `Message`."""
+        if not isinstance(sentence, Message) or not sentence.values:
             return self.say(sentence)
-        for pattern, message in self.patterns:
-            if found := pattern.fullmatch(sentence):
-                return self.say(message).format(*map(self.said, found.groups()))
-        return sentence
-
-    @cached_property
-    def patterns(self) -> tuple[tuple[re.Pattern[str], str], ...]:
-        """Every message with numbered places, the one with the most words of its own first."""
-        numbered = [message for message in self.messages if "{0}" in message]
-        numbered.sort(key=lambda message: -len(re.sub(r"\{\d\}", "", message)))
-        return tuple((re.compile(re.sub(r"\\\{\d\\\}", "(.+)", re.escape(m)), re.DOTALL), m) for m in numbered)
+        values = {n: self.said(v) if isinstance(v, Message) else v for n, v in sentence.values.items()}
+        return self.say(sentence.text).format(**values)
 
 
-def load_languages(directory: Path = LOCALES) -> dict[str, Language]:
-    """Every language there is, by its tag: English, and one for each `.po` file."""
+@cache
+def load_languages(directory: Path = LOCALES) -> Mapping[str, Language]:
+    """Every language there is, by its tag: English, and one for each `.po` file; read once."""
     found = {SOURCE: _language(SOURCE, {})}
     for path in sorted(directory.glob("*.po")):
         with path.open("rb") as file:

@@ -4,62 +4,31 @@ A catalogue is one `.toml` file or a directory of them. The files are merged: a 
 file only, so that every row has one place.
 """
 
-import re
 import tomllib
-from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-from pydantic import Field, ValidationError
+import numpy as np
+from pydantic import ValidationError
 
 from classifier.errors import CatalogueError
 from classifier.taxonomy import CONCEPTS
 from guidance.catalogue.checks import problems_of
 from guidance.catalogue.derived_questions import correction, which_box
-from guidance.catalogue.fault_rows import FaultSections
-from guidance.catalogue.rows import (
-    ConceptWords,
-    Corrections,
-    Decisions,
-    Generation,
-    Mechanism,
-    NextStep,
-    Observation,
-    PlacedSentence,
-    Pool,
-    Row,
-    View,
-    WhichBox,
-    nearest,
-)
+from guidance.catalogue.fault_network import compile_faults
+from guidance.catalogue.hypotheses import Hypotheses, hypotheses_of
+from guidance.catalogue.mistakes import Problem, problem, reason, syntax_problem
+from guidance.catalogue.rows import Observation
+from guidance.catalogue.sections import Sections
+from guidance.network.inference import Space
 
 DEMO_CATALOGUE = Path(__file__).parent / "demo"
 """The invented equipment loan pool that comes with the project."""
 
 
-class Catalogue(FaultSections):
+class Catalogue(Sections):
     """A whole catalogue; `load` makes one."""
-
-    pool: Pool
-    decision: Decisions
-    next_step: NextStep
-    generations: tuple[Generation, ...] = Field(min_length=1)
-    mechanisms: tuple[Mechanism, ...] = Field(min_length=1)
-    observations: tuple[Observation, ...]
-    which_box: WhichBox
-    corrections: Corrections
-    views: tuple[View, ...]
-    concepts: dict[str, ConceptWords]
-    sentences: tuple[PlacedSentence, ...]
-
-    @cached_property
-    def generations_by_id(self) -> dict[str, Generation]:
-        return {g.id: g for g in self.generations}
-
-    @cached_property
-    def mechanisms_by_id(self) -> dict[str, Mechanism]:
-        return {m.id: m for m in self.mechanisms}
 
     @cached_property
     def questions(self) -> tuple[Observation, ...]:
@@ -72,44 +41,59 @@ class Catalogue(FaultSections):
         return {o.id: o for o in (*self.questions, *(correction(concept, self) for concept in CONCEPTS))}
 
     @cached_property
-    def trait_values(self) -> dict[str, tuple[str, ...]]:
-        """Traits that no photo shows, each with its values: what some question is about and is no concept."""
-        return {o.about: tuple(o.reliability) for o in self.observations if o.about and o.about not in CONCEPTS}
+    def hypotheses(self) -> Hypotheses:
+        """Every lift that there could be; listed when first asked for."""
+        return hypotheses_of(self)
 
+    @cached_property
+    def fault_space(self) -> Space:
+        """The compiled network of the faults; built when first asked for."""
+        return compile_faults(self)
 
-@dataclass(frozen=True)
-class Problem:
-    """One thing wrong with a catalogue: in which file, at which row and field, and why."""
-
-    file: str
-    where: str
-    reason: str
-
-    def __str__(self) -> str:
-        return f"{self.file}: {self.where}: {self.reason}" if self.where else f"{self.file}: {self.reason}"
+    @cached_property
+    def component_masks(self) -> np.ndarray:
+        """For each component, in its row's order, the hypotheses with a fault of it: (components, H) flags."""
+        causes = [self.faults_by_id[node.id].component for node in self.fault_space.cause_nodes]
+        fault_of = np.array([[component == row.id for component in causes] for row in self.components], dtype=float)
+        return (fault_of @ self.fault_space.hypotheses.T > 0).astype(float)
 
 
 def load(path: Path) -> Catalogue:
-    """Read and check a catalogue. Raises `CatalogueError` with every problem found: file, row and reason."""
-    files = _files(path)
-    sections: dict[str, Any] = {}
-    texts: dict[str, tuple[str, str]] = {}
-    for file in files:
-        text, content = _parse(file)
-        for section, rows in content.items():
-            if section in texts:
-                raise CatalogueError((Problem(file.name, section, f"also in {texts[section][0]}; keep one"),))
-            sections[section], texts[section] = rows, (file.name, text)
+    """Read and check a catalogue. Raises `CatalogueError` with every problem found: file, line, row and reason."""
+    sections, texts = _read(_files(path))
     try:
         catalogue = Catalogue.model_validate(sections)
     except ValidationError as error:
         raise CatalogueError(
-            tuple(_problem(d["loc"], _reason(d), sections, texts, path.name) for d in error.errors())
+            tuple(problem(d["loc"], reason(dict(d), Catalogue), sections, texts, path.name) for d in error.errors())
         ) from None
-    found = tuple(_problem(loc, reason, sections, texts, path.name) for loc, reason in problems_of(catalogue))
+    found = tuple(problem(loc, why, sections, texts, path.name) for loc, why in problems_of(catalogue))
     if found:
         raise CatalogueError(found)
     return catalogue
+
+
+def _read(files: list[Path]) -> tuple[dict[str, Any], dict[str, tuple[str, str]]]:
+    """The sections of all files, and of each section the name and the text of its file."""
+    sections: dict[str, Any] = {}
+    texts: dict[str, tuple[str, str]] = {}
+    wrong: list[object] = []
+    for file in files:
+        try:
+            text, content = _parse(file)
+        except CatalogueError as error:
+            wrong += error.problems
+            continue
+        wrong += [
+            Problem(file.name, section, f"also in {texts[section][0]}; keep one")
+            for section in content
+            if section in texts
+        ]
+        sections |= content
+        texts |= dict.fromkeys(content, (file.name, text))
+    if wrong:
+        raise CatalogueError(wrong)
+    return sections, texts
 
 
 def _files(path: Path) -> list[Path]:
@@ -121,50 +105,13 @@ def _files(path: Path) -> list[Path]:
 
 def _parse(file: Path) -> tuple[str, dict[str, Any]]:
     try:
-        text = file.read_text(encoding="utf-8")
+        text = file.read_text(encoding="utf-8-sig")  # some editors begin a file with a mark of its encoding
         return text, tomllib.loads(text)
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise CatalogueError((Problem(file.name, "", f"cannot be read as TOML: {error}"),)) from None
-
-
-def _problem(loc: tuple, reason: str, sections: dict, texts: dict[str, tuple[str, str]], name: str) -> Problem:
-    """Turn a path such as ("generations", 1, "battery") into a file, a line and a row that a person can find."""
-    section = str(loc[0]) if loc else ""
-    file, text = texts.get(section, (name, ""))
-    where = section
-    for step in loc[1:]:
-        where += f"[{step}]" if isinstance(step, int) else f".{step}"
-    if len(loc) > 1 and isinstance(loc[1], int):
-        where = f"{where}{_row_name(sections[section], loc[1])}{_line(text, section, loc[1])}"
-    return Problem(file, where, reason)
-
-
-def _row_name(rows: Any, index: int) -> str:
-    row = rows[index] if isinstance(rows, list) and index < len(rows) else None
-    return f" ('{row['id']}')" if isinstance(row, dict) and "id" in row else ""
-
-
-def _line(text: str, section: str, index: int) -> str:
-    """Give the line of the index-th `[[section]]` header; nothing for rows that are written inline."""
-    headers = [n for n, line in enumerate(text.splitlines(), 1) if line.split("#")[0].strip() == f"[[{section}]]"]
-    return f", row at line {headers[index]}" if index < len(headers) else ""
-
-
-def _reason(detail: dict[str, Any]) -> str:
-    """Say what came and what is wanted, with the nearest known word for a typo."""
-    came = detail["input"]
-    if detail["type"] == "literal_error":
-        wanted = re.findall(r"'([^']+)'", detail["ctx"]["expected"])
-        return f"came {came!r}, wanted one of {', '.join(wanted)}{nearest(came, wanted)}"
-    if detail["type"] == "extra_forbidden":
-        return f"no such field or section{nearest(detail['loc'][-1], _known_fields())}"
-    if detail["type"] == "missing":
-        return "is missing; add it"
-    return f"came {came!r}: {detail['msg']}"
-
-
-def _known_fields() -> set[str]:
-    models: list[type[Row]] = [Row]
-    for model in models:  # grows while it is walked
-        models += model.__subclasses__()
-    return {field for model in models for field in model.model_fields}
+    except tomllib.TOMLDecodeError as error:
+        raise CatalogueError((syntax_problem(file.name, text, error),)) from None
+    except UnicodeDecodeError as error:
+        wrong = f"is not text in UTF-8 (byte {error.start}); have your editor save it in that encoding"
+        raise CatalogueError((Problem(file.name, "", wrong),)) from None
+    except OSError as error:
+        wrong = f"cannot be opened: {error.strerror}; check its rights"
+        raise CatalogueError((Problem(file.name, "", wrong),)) from None

@@ -1,17 +1,13 @@
 """Questions that follow from other rows of a catalogue, so that a new generation needs no new question."""
 
-from typing import TYPE_CHECKING
-
 from classifier.taxonomy import CONCEPTS, UNLISTED
 from guidance.catalogue.rows import Observation
-
-if TYPE_CHECKING:
-    from guidance.catalogue.catalogue import Catalogue
+from guidance.catalogue.sections import Sections
 
 WHICH_BOX = "which_box"
 
 
-def which_box(catalogue: "Catalogue") -> Observation:
+def which_box(catalogue: Sections) -> Observation:
     """Make the question which listed generation the box is most like; "unlisted" stands for none of them."""
     row = catalogue.which_box
     options = {g.id: g.name for g in catalogue.generations} | {UNLISTED: row.none_of_these}
@@ -28,7 +24,7 @@ def which_box(catalogue: "Catalogue") -> Observation:
     )
 
 
-def correction(concept: str, catalogue: "Catalogue") -> Observation:
+def correction(concept: str, catalogue: Sections) -> Observation:
     """Make the observation by which a person corrects one concept; its id is the concept's."""
     values, words = CONCEPTS[concept], catalogue.concepts[concept]
     return Observation(

@@ -8,11 +8,13 @@ from itertools import combinations
 
 import numpy as np
 
+from classifier.messages import Message
 from guidance.catalogue.catalogue import Catalogue
-from guidance.catalogue.fault_rows import LAST_RESORT, Repair, Symptom
-from guidance.diagnose.fault_network import GENERATION, generation_prior
-from guidance.diagnose.inference import Space
-from guidance.documents.case import SKIPPED, STILL, UNSURE, WORKS, Case
+from guidance.catalogue.fault_network import GENERATION, generation_prior
+from guidance.catalogue.fault_rows import LAST_RESORT, Repair
+from guidance.diagnose.found_signs import not_now
+from guidance.documents.case import SKIPPED, STILL, UNSURE, WORKS, Case, complaint_of
+from guidance.network.inference import Space
 
 CONTRADICTION_RATIO = 4.0
 """Two findings that come together this many times more rarely than by chance contradict.
@@ -21,8 +23,24 @@ Jensen's conflict measure of 2 bits (from memory); the ratio is a choice, not a 
 """
 
 
+Shown = tuple[str, str, str]
+"""The check (or the finding, where a meter showed it), the finding, and its outcome."""
+
+Stretch = tuple[list[Shown], Repair | None, str]
+"""What was found between two repairs, the repair that followed, and how it turned out."""
+
+IMPOSSIBLE = 1e-12
+"""What is found and was less probable than this could not be found: less is left by rounding, too."""
+
+ALIKE = 12
+"""Probabilities that agree in so many decimals are the same: their rows keep the catalogue's order on any machine."""
+
 MOST_LOOKS = 3
 """A check that contradicts is proposed again, but not more often than this."""
+
+
+CANNOT_BE = "“{words}” cannot be, with all that was found before. Look again."
+UNEXPLAINED = "Nothing found before explains how this ended the trouble: “{step}” It may come back."
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,24 +73,28 @@ class _Fold:
 
 
 def diagnose(
-    case: Case, catalogue: Catalogue, generation_likelihood: np.ndarray, electric_findings: Mapping[str, str]
+    case: Case,
+    catalogue: Catalogue,
+    generation_likelihood: np.ndarray,
+    electric_findings: Mapping[int, Mapping[str, str]],
 ) -> Diagnosis:
-    """Posterior over combinations of faults, for a case with a symptom. `generation_likelihood`: the node's states."""
-    space, symptom = catalogue.fault_space, catalogue.symptoms_by_id[case.symptom]
-    known = {context: answer for context, answer in case.context.items() if answer != UNSURE}
-    base = space.believe({GENERATION: generation_likelihood, **known})
-    open_contexts = [row.id for row in catalogue.contexts if row.id not in case.context]
-    rows = np.vstack([base.over_causes, *(base.with_context(context) for context in open_contexts)])
-    for finding, outcome in symptom.findings.items():
-        rows = rows * space.column(finding, outcome)
+    """Posterior over combinations of faults, for a case with a symptom. `generation_likelihood`: the node's states.
+
+    `electric_findings[n]`: the outcome of each finding that a meter showed when n of the case's steps were done.
+    """
+    space, symptom = catalogue.fault_space, catalogue.symptoms_by_id[complaint_of(case)]
+    known = tuple((context, answer) for context, answer in case.context.items() if answer != UNSURE)
+    open_contexts = tuple(row.id for row in catalogue.contexts if row.id not in case.context)
+    rows = space.rows_given(((GENERATION, tuple(generation_likelihood.tolist())), *known), open_contexts)
+    complaint = [space.column(finding, outcome) for finding, outcome in symptom.findings.items()]
+    rows = rows * np.prod(complaint, axis=0)
     rows /= rows[0].sum()
     fold = _Fold(rows, rows[0])
     for stretch, repair, outcome in _stretches(case, catalogue, electric_findings):
         _fold_findings(fold, stretch, symptom.findings, catalogue)
-        fold.works = fold.works and not _trouble_found(stretch, symptom, catalogue)
         if repair is not None:
             _fold_repair(fold, repair, outcome, symptom.gone, catalogue)
-    fold.done |= {step.id for step in case.done if step.outcome in (SKIPPED, UNSURE)}
+    fold.done |= {step.id for step in case.done if step.outcome in (SKIPPED, UNSURE)} | not_now(case, catalogue)
     weights = fold.rows
     by_context, at = {}, 1
     for context in open_contexts:
@@ -81,15 +103,6 @@ def diagnose(
         at += answers
     done, opened = frozenset(fold.done), frozenset(fold.opened)
     return Diagnosis(weights[0], fold.before, by_context, done, opened, tuple(fold.contradictions), fold.works)
-
-
-def _trouble_found(stretch: list[tuple], symptom: Symptom, catalogue: Catalogue) -> bool:
-    """Whether what the complaint is about was found wrong: outcomes run from normal to worst."""
-    watched = {symptom.gone, *symptom.findings}
-    return any(
-        finding in watched and outcome != next(iter(catalogue.findings_by_id[finding].outcomes))
-        for _, finding, outcome in stretch
-    )
 
 
 def generation_likelihood(probabilities: Mapping[str, float], catalogue: Catalogue) -> np.ndarray:
@@ -101,14 +114,14 @@ def generation_likelihood(probabilities: Mapping[str, float], catalogue: Catalog
 
 
 def fault_probabilities(space: Space, weights: np.ndarray) -> np.ndarray:
-    """Probability (faults,) that each fault is there, in the order of the network's causes."""
-    return weights @ space.hypotheses
+    """Probability (…, faults) that each fault is there, in the order of the network's causes; weights (…, H)."""
+    return weights @ space.has_cause
 
 
 def component_probabilities(catalogue: Catalogue, weights: np.ndarray) -> dict[str, float]:
     """Probability of each component that at least one of its faults is there, likeliest first."""
     found = catalogue.component_masks @ weights
-    order = np.argsort(-found, kind="stable")
+    order = np.argsort(-found.round(ALIKE), kind="stable")
     return {catalogue.components[i].id: float(found[i]) for i in order}
 
 
@@ -141,30 +154,35 @@ def _mended(space: Space, rows: np.ndarray, repair: Repair) -> np.ndarray:
     return rows
 
 
-def _stretches(case: Case, catalogue: Catalogue, electric: Mapping[str, str]) -> Iterable[tuple]:
+def _stretches(case: Case, catalogue: Catalogue, electric: Mapping[int, Mapping[str, str]]) -> Iterable[Stretch]:
     """Findings between two repairs belong together: nothing changed meanwhile. Yields (findings, repair, outcome)."""
-    stretch: list[tuple[str, str, str]] = []
-    for step in case.done:
+    measured = {check.finding: check.id for check in catalogue.checks}
+    read = {
+        place: [(measured.get(finding, finding), finding, outcome) for finding, outcome in outcomes.items()]
+        for place, outcomes in electric.items()
+    }
+    stretch: list[Shown] = []
+    for place, step in enumerate(case.done):
+        stretch += read.get(place, [])
         if step.id in catalogue.checks_by_id:
             if step.outcome not in (SKIPPED, UNSURE):
                 stretch.append((step.id, catalogue.checks_by_id[step.id].finding, step.outcome))
         elif step.outcome != SKIPPED:
             yield stretch, catalogue.repairs_by_id[step.id], step.outcome
             stretch = []
-    measured = {check.finding: check.id for check in catalogue.checks}
-    stretch += [(measured.get(finding, finding), finding, outcome) for finding, outcome in electric.items()]
+    stretch += read.get(len(case.done), [])
     yield stretch, None, ""
 
 
-def _fold_findings(fold: _Fold, stretch: list[tuple], complaint: Mapping[str, str], catalogue: Catalogue) -> None:
+def _fold_findings(fold: _Fold, stretch: list[Shown], complaint: Mapping[str, str], catalogue: Catalogue) -> None:
     usable, texts = _without_contradictions(fold.rows[0], stretch, {} if fold.done else complaint, catalogue)
     fold.contradictions += texts
     for check, finding, outcome in usable:
         rows = fold.rows * catalogue.fault_space.column(finding, outcome)
-        _condition(fold, rows, _words(catalogue, finding, outcome))
+        _condition(fold, rows, Message(CANNOT_BE, words=Message(_words(catalogue, finding, outcome))))
         fold.done.add(check)
         area = catalogue.checks_by_id[check].area if check in catalogue.checks_by_id else None
-        fold.opened |= {area} - {None}
+        fold.opened |= {area} if area else set()
     asked = [check for check, _, _ in stretch]
     fold.done |= {check for check in asked if asked.count(check) >= MOST_LOOKS}
 
@@ -173,25 +191,26 @@ def _fold_repair(fold: _Fold, repair: Repair, outcome: str, gone: str, catalogue
     """What stays after a repair: the faults that it does not mend, and the trouble unless it is said to be gone."""
     works, still = tried(catalogue.fault_space, fold.rows, repair, gone)
     rows = {WORKS: works, STILL: still, UNSURE: works + still}[outcome]
-    _condition(fold, rows, f"{repair.text} {outcome}")
+    told = Message(UNEXPLAINED, step=repair.text) if outcome == WORKS else Message(CANNOT_BE, words=repair.text)
+    _condition(fold, rows, told)
     fold.done.add(repair.id)
-    fold.opened |= {repair.area} - {None}
+    fold.opened |= {repair.area} if repair.area else set()
     fold.works = outcome == WORKS
 
 
-def _condition(fold: _Fold, rows: np.ndarray, words: str) -> None:
-    """Take over what is left after one more thing was found; what leaves nothing is named and set aside."""
+def _condition(fold: _Fold, rows: np.ndarray, told: Message) -> None:
+    """Take over what is left after one more thing was found; what leaves nothing is told and set aside."""
     total = rows[0].sum()
     fold.before = fold.rows[0]
-    if total > 0:
+    if total > IMPOSSIBLE:
         fold.rows = rows / total
     else:
-        fold.contradictions.append(f"“{words}” cannot be, with all that was found before. Look again.")
+        fold.contradictions.append(told)
 
 
 def _without_contradictions(
-    weights: np.ndarray, stretch: list[tuple], complaint: Mapping[str, str], catalogue: Catalogue
-) -> tuple[list[tuple], list[str]]:
+    weights: np.ndarray, stretch: list[Shown], complaint: Mapping[str, str], catalogue: Catalogue
+) -> tuple[list[Shown], list[str]]:
     """Set findings aside that cannot be true together, and name them; they are never averaged."""
     space, aside, texts = catalogue.fault_space, set(), []
     for step in stretch:

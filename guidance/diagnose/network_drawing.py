@@ -1,8 +1,13 @@
 """The fault network of a catalogue as a drawing: circumstances left, faults in the middle, findings right."""
 
+from collections.abc import Mapping, Sequence
 from html import escape
 
 from guidance.catalogue.catalogue import Catalogue
+from guidance.catalogue.fault_rows import Fault
+
+Places = Mapping[tuple[str, str], tuple[int, int]]
+"""Where each row stands, in pixels, by its kind and id."""
 
 ROW_PX, TOP_PX, TEXT_PX = 26, 70, 13
 COLUMNS_PX = {"context": 20, "fault": 560, "finding": 1080}
@@ -46,7 +51,7 @@ def network_svg(catalogue: Catalogue, generation: str | None = None) -> str:
     )
 
 
-def _shifts(faults, places) -> list[str]:
+def _shifts(faults: Sequence[Fault], places: Places) -> list[str]:
     """From circumstances to the faults that they make likelier or rarer."""
     return [
         _line(places["context", context], places["fault", row.id], max(by_answer.values()) / 4, "#8a5a00", "context")
@@ -55,7 +60,7 @@ def _shifts(faults, places) -> list[str]:
     ]
 
 
-def _effects(catalogue: Catalogue, faults, places) -> list[str]:
+def _effects(catalogue: Catalogue, faults: Sequence[Fault], places: Places) -> list[str]:
     """From faults to findings, darker the more they change the normal outcome."""
     known = {row.id for row in faults}
     return [

@@ -15,13 +15,13 @@ from pathlib import Path
 import numpy as np
 
 from guidance.catalogue.catalogue import DEMO_CATALOGUE, Catalogue, load
+from guidance.catalogue.fault_network import GENERATION
 from guidance.catalogue.fault_rows import LAST_RESORT, Check, Context, Repair
 from guidance.catalogue.rows import ROLES, Role
 from guidance.diagnose.diagnosis import Diagnosis, diagnose, generation_likelihood
-from guidance.diagnose.fault_network import GENERATION
 from guidance.diagnose.one_core import one_core
 from guidance.diagnose.planning import choose
-from guidance.documents.case import STILL, WORKS, Case, Done, Seen
+from guidance.documents.case import STILL, WORKS, Case, Done, Seen, complaint_of
 from guidance.safety.sentences import may_do
 
 Step = Check | Repair | Context
@@ -96,7 +96,7 @@ def compare(
 
 def play(catalogue: Catalogue, case: Case, lift: Lift, policy: Policy) -> float:
     """Minutes until the trouble is gone or the lift is handed over."""
-    likelihood = generation_likelihood(case.control_box.probabilities, catalogue)
+    likelihood = generation_likelihood(case.control_box.probabilities if case.control_box else {}, catalogue)
     total, opened = 0.0, set()
     while True:
         step = policy(case, diagnose(case, catalogue, likelihood, {}))
@@ -104,12 +104,12 @@ def play(catalogue: Catalogue, case: Case, lift: Lift, policy: Policy) -> float:
         area = getattr(step, "area", None)
         if area is not None and area not in opened:
             opened.add(area)
-            total += catalogue.fault_settings.opening_min[area]
+            total += catalogue.fault_model.opening_min[area]
         if isinstance(step, Context):
             case = case.model_copy(update={"context": {**case.context, step.id: _circumstance(catalogue, lift, step)}})
             continue
         if isinstance(step, Repair):
-            outcome = _repair(catalogue, lift, step, catalogue.symptoms_by_id[case.symptom].gone)
+            outcome = _repair(catalogue, lift, step, catalogue.symptoms_by_id[complaint_of(case)].gone)
             if outcome == WORKS:
                 return total
         else:
@@ -150,12 +150,12 @@ def _repair(catalogue: Catalogue, lift: Lift, repair: Repair, gone: str) -> str:
 
 
 def _computed(catalogue: Catalogue, role: Role, generation: str) -> Policy:
-    chosen: dict[tuple, Step] = {}
+    chosen: dict[tuple[object, ...], Step] = {}
 
     def policy(case: Case, diagnosis: Diagnosis) -> Step:
         key = (case.done, tuple(case.context.items()))
         if key not in chosen:
-            chosen[key] = choose(diagnosis, catalogue, role, case.symptom, (generation,)).step
+            chosen[key] = choose(diagnosis, catalogue, role, complaint_of(case), (generation,)).step
         return chosen[key]
 
     return policy
@@ -169,7 +169,7 @@ def _printed(catalogue: Catalogue, role: Role, generation: str) -> Policy:
 
     def policy(case: Case, _: Diagnosis) -> Step:
         done = {step.id: step.outcome for step in case.done}
-        for row in catalogue.symptoms_by_id[case.symptom].printed:
+        for row in catalogue.symptoms_by_id[complaint_of(case)].printed:
             repair, check = catalogue.repairs_by_id[row.repair], catalogue.checks_by_id.get(row.check or "")
             if repair.id in done or not fits(repair):
                 continue

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from typing import Any
 
-from classifier.errors import CaseError
-from classifier.taxonomy import CONCEPTS, UNLISTED
+import numpy as np
+
 from guidance.catalogue.catalogue import Catalogue
-from guidance.catalogue.fault_rows import LAST_RESORT
-from guidance.catalogue.rows import PERSON_IN_SLING, ROLES, nearest
+from guidance.catalogue.fault_rows import LAST_RESORT, Moment
+from guidance.catalogue.rows import PERSON_IN_SLING, ROLES, Role
+from guidance.diagnose.case_checks import check_case, check_identity, understood
 from guidance.diagnose.diagnosis import (
+    ALIKE,
     Diagnosis,
     component_probabilities,
     diagnose,
@@ -17,52 +19,48 @@ from guidance.diagnose.diagnosis import (
     generation_likelihood,
 )
 from guidance.diagnose.explain import next_step
+from guidance.diagnose.found_signs import found_signs
+from guidance.diagnose.measurements import electric_findings, measured, verdict_out
 from guidance.diagnose.one_core import one_core
 from guidance.diagnose.planning import choose
+from guidance.diagnose.released import not_released
+from guidance.documents.answer import Advice, CatalogueInfo
 from guidance.documents.case import (
-    SKIPPED,
-    STILL,
-    UNSURE,
-    WORKS,
     Case,
     ComponentOut,
     FaultOut,
     Occupied,
     OutcomeOut,
-    Seen,
     StepOut,
     Troubleshooting,
-    VerdictOut,
+    complaint_of,
 )
-from guidance.electricity.verdict import Band, Verdict, judge_pack, lifts_left
-from guidance.identify.identified import Identified, identified
+from guidance.identify.identified import Identified, identified, ways_to_find_out
+from guidance.parts.options import goes_with, other_aid
 from guidance.parts.parts import parts_of_likeliest
-from guidance.safety.sentences import (
-    ASK_SLING,
-    ask_signs,
-    bring_down,
-    complaint,
-    first_lines,
-    occupied_signs_advice,
-    say,
-    signs_advice,
-)
+from guidance.safety.lowering import advice, beside
+from guidance.safety.sentences import ASK_SLING, ask_signs, complaint, first_lines, say, signs_advice
+from guidance.safety.way_down import way_down
 
 
 def troubleshoot(case: Case, catalogue: Catalogue) -> Troubleshooting:
     """Answer one case. Raises `CaseError` for ids that the catalogue does not know, `ReadingError` for bad readings."""
-    check_case(case, catalogue)
     case = case.model_copy(update={"person_in_sling": _most_cautious(case)})
-    lift = identified(case, catalogue)
+    check_identity(case, catalogue)
     if case.person_in_sling != "no":
-        return _bring_down(case, catalogue, lift)
+        return _bring_down(case, catalogue)
+    check_case(case, catalogue)
+    lift = identified(case, catalogue)
     if case.danger_signs:
-        return _out_of_use(case, catalogue)
+        return _out_of_use(case, case.danger_signs, catalogue)
     safety = first_lines(catalogue, case.role, "no")
     if case.danger_signs is None:
-        return _document(case, catalogue, state="ask", safety=safety, next=ask_signs(catalogue))
+        return _document(case, catalogue, lift, state="ask", safety=safety, next=ask_signs(catalogue))
+    aid = other_aid(catalogue, ((row.id, row.answer) for row in case.observations), case.role)
+    if aid is not None:
+        return _document(case, catalogue, state="hand_over", safety=(*aid.say, *safety), not_this_tool=aid)
     if case.symptom is None:
-        return _document(case, catalogue, state="ask", safety=safety, next=_ask_symptom(catalogue))
+        return _document(case, catalogue, lift, state="ask", safety=safety, next=_ask_symptom(catalogue))
     with one_core():
         return _diagnosed(case, catalogue, lift)
 
@@ -73,76 +71,32 @@ def _most_cautious(case: Case) -> Occupied:
     return next(answer for answer in ("yes", "unsure", "no") if answer in said)
 
 
-def check_case(case: Case, catalogue: Catalogue) -> None:
-    """Refuse ids and outcomes that the catalogue does not know, naming the nearest that it does."""
-    if not catalogue.symptoms:
-        raise CaseError("This catalogue has no fault model. Add the sections that `hoistlore catalogue check` names.")
-    info = case.catalogue
-    if info and (info.id, info.version) != (catalogue.pool.id, catalogue.pool.version):
-        own = f"{catalogue.pool.id} {catalogue.pool.version}"
-        raise CaseError(f"the case is of catalogue {info.id} {info.version}, this is {own}; start the case anew")
-    for sign in case.danger_signs or ():
-        _want(sign, catalogue.stop_signs_by_id, "danger sign")
-    if case.symptom is not None:
-        _want(case.symptom, catalogue.symptoms_by_id, "symptom")
-    for context, answer in case.context.items():
-        _want(context, catalogue.contexts_by_id, "context")
-        _want(answer, (*catalogue.contexts_by_id[context].options, UNSURE), f"answer to {context}")
-    for step in case.done:
-        _want(step.id, (*catalogue.checks_by_id, *catalogue.repairs_by_id), "check or repair")
-        outcomes = (WORKS, STILL)
-        if step.id in catalogue.checks_by_id:
-            outcomes = tuple(catalogue.findings_by_id[catalogue.checks_by_id[step.id].finding].outcomes)
-        _want(step.outcome, (*outcomes, UNSURE, SKIPPED), f"outcome of {step.id}")
-    _check_seen(case.control_box, (*catalogue.generations_by_id, UNLISTED), "generation")
-    _check_seen(case.actuator, CONCEPTS["lowering"], "lowering mechanism")
-
-
-def _check_seen(seen: Seen | None, known: Sequence[str], what: str) -> None:
-    for name in (*(seen.probabilities if seen else ()), *(seen.values if seen else ())):
-        _want(name, known, what)
-    total = sum(seen.probabilities.values()) if seen and seen.probabilities else 1.0
-    if abs(total - 1.0) > 1e-3:
-        raise CaseError(f"probabilities of the {what} add up to {total:g}; want 1")
-    if seen and seen.decision == "confirmed":
-        _check_confirmed(seen, what)
-
-
-def _check_confirmed(seen: Seen, what: str) -> None:
-    """What is called confirmed must be so by its own set and probabilities: an action or a part may hang on it."""
-    if len(seen.values) != 1:
-        raise CaseError(
-            f"a confirmed {what} has one value in its set, not {len(seen.values)}; send the answer as it is"
-        )
-    favourite = max(seen.probabilities, key=seen.probabilities.get, default=seen.values[0])
-    if favourite != seen.values[0]:
-        raise CaseError(
-            f"the {what} is confirmed as {seen.values[0]!r}, but its probabilities say {favourite!r}; "
-            "send the answer as it came, or identify the lift anew"
-        )
-
-
-def _want(given: str, known: Sequence[str], what: str) -> None:
-    if given not in known:
-        raise CaseError(f"unknown {what} {given!r}{nearest(given, list(known))}; known are {', '.join(known)}")
-
-
-def _bring_down(case: Case, catalogue: Catalogue, lift: Identified) -> Troubleshooting:
+def _bring_down(case: Case, catalogue: Catalogue) -> Troubleshooting:
     """Somebody is up, or may be: nothing else is said until they are down. No photo is needed to get here."""
-    safety = first_lines(catalogue, case.role, case.person_in_sling) + occupied_signs_advice(
-        catalogue, case.danger_signs or (), case.role
+    case, passed_over = understood(case, catalogue)
+    lift = identified(case, catalogue)
+    safety, lowering = way_down(catalogue, case, lift.confirmed_lowering, lift.mechanisms)
+    return _document(
+        case,
+        catalogue,
+        state="bring_down",
+        safety=safety,
+        lowering=lowering,
+        find_out=() if lift.confirmed_lowering else ways_to_find_out(case, catalogue),
+        passed_over=passed_over,
+        held_back=dict(lift.held_back),
+        next=ASK_SLING,
     )
-    lowering = bring_down(catalogue, case, lift.confirmed_lowering, lift.mechanisms)
-    return _document(case, catalogue, state="bring_down", safety=safety, lowering=lowering, next=ASK_SLING)
 
 
-def _out_of_use(case: Case, catalogue: Catalogue) -> Troubleshooting:
+def _out_of_use(case: Case, signs: tuple[str, ...], catalogue: Catalogue) -> Troubleshooting:
     role = case.role
+    gives = {given for sign in signs for given in catalogue.stop_signs_by_id[sign].gives}
     safety = (
-        *signs_advice(catalogue, case.danger_signs, role),
+        *signs_advice(catalogue, signs, role),
         *say(catalogue, "out_of_use", role),
-        *(say(catalogue, "emergency", role) if "smoke" in case.danger_signs else ()),
-        *(say(catalogue, "disposal", role) if "leaking_battery" in case.danger_signs else ()),
+        *(say(catalogue, "emergency", role) if "emergency_call" in gives else ()),
+        *(say(catalogue, "disposal", role) if "disposal" in gives else ()),
         *say(catalogue, "hand_over", role),
         *say(catalogue, "duties", role),
     )
@@ -163,46 +117,66 @@ def _ask_symptom(catalogue: Catalogue) -> StepOut:
 
 
 def _diagnosed(case: Case, catalogue: Catalogue, lift: Identified) -> Troubleshooting:
-    verdict = judge_pack(case.readings) if case.readings else None
+    measurements = measured(case, catalogue)
+    electricity = verdict_out(measurements[-1], catalogue, case.context) if measurements else None
     likelihood = generation_likelihood(lift.generation_probabilities, catalogue)
-    diagnosis = diagnose(case, catalogue, likelihood, verdict.findings if verdict else {})
+    proven = electric_findings(measurements, catalogue)
+    diagnosis = diagnose(case, catalogue, likelihood, proven)
+    components = component_probabilities(catalogue, diagnosis.weights)
     known = {
         "faults": _faults(catalogue, diagnosis),
-        "components": _components(catalogue, diagnosis),
-        "nothing_wrong": float(diagnosis.weights @ (catalogue.fault_space.hypotheses.sum(axis=1) == 0)),
-        "contradictions": (*diagnosis.contradictions, *(verdict.contradictions if verdict else ())),
-        "electricity": _verdict(verdict, catalogue) if verdict else None,
-        "parts": parts_of_likeliest(case, catalogue, lift, component_probabilities(catalogue, diagnosis.weights)),
+        "components": _components(catalogue, components, component_probabilities(catalogue, diagnosis.before)),
+        "nothing_wrong": float(diagnosis.weights @ catalogue.fault_space.without_cause),
+        "contradictions": (*diagnosis.contradictions, *(electricity.contradictions if electricity else ())),
+        "electricity": electricity,
+        "parts": parts_of_likeliest(case, catalogue, lift, components),
     }
-    if diagnosis.works:
-        safety = say(catalogue, "after_repair", case.role) + say(catalogue, "duties", case.role)
-        return _document(case, catalogue, state="release", safety=safety, **known)
-    choice = choose(diagnosis, catalogue, case.role, case.symptom, lift.generations)
-    step = next_step(choice, diagnosis, catalogue, case.role, case.symptom)
+    back = not_released(case, catalogue, proven) if diagnosis.works else None
+    if diagnosis.works and back is None:
+        moments: tuple[Moment, ...] = ("after_repair", "before_lifting", "duties")
+        safety = tuple(line for moment in moments for line in say(catalogue, moment, case.role))
+        return _document(case, catalogue, lift, state="release", safety=safety, **known)
+    choice = choose(diagnosis, catalogue, case.role, complaint_of(case), lift.generations)
+    step = next_step(choice, diagnosis, catalogue, case.role, complaint_of(case))
+    state = "hand_over" if step.kind == LAST_RESORT else "next_step"
+    signs = {sign.id for sign in found_signs(case, catalogue).values()}
+    safety = signs_advice(catalogue, signs, case.role) + first_lines(catalogue, case.role, "no")
+    safety += _beside_step(step, catalogue, case.role)
+    if back is not None:
+        safety = say(catalogue, "taken_back", case.role) + safety
+    return _document(case, catalogue, lift, state=state, safety=safety, next=step, taken_back=back, **known)
+
+
+def _beside_step(step: StepOut, catalogue: Catalogue, role: Role) -> tuple[Advice, ...]:
+    """What is said with a step, by its kind and by what it has somebody do."""
+    lines: tuple[Advice, ...] = ()
     if step.kind == LAST_RESORT:
-        safety = first_lines(catalogue, case.role, "no") + say(catalogue, "hand_over", case.role)
-        return _document(case, catalogue, state="hand_over", safety=safety, next=step, **known)
-    safety = first_lines(catalogue, case.role, "no")
+        lines = say(catalogue, "hand_over", role)
     if step.kind in ("adjust", "replace"):
-        safety += say(catalogue, "after_repair", case.role)
-    if step.kind == "replace" and catalogue.repairs_by_id[step.id].component == "battery":
-        safety += say(catalogue, "disposal", case.role)
-    return _document(case, catalogue, state="next_step", safety=safety, next=step, **known)
+        lines = say(catalogue, "after_repair", role)
+    if step.kind == "replace" and "disposal" in _given_by(catalogue, step.id):
+        lines += say(catalogue, "disposal", role)
+    return lines + advice(beside(catalogue, step.acts), role)
+
+
+def _given_by(catalogue: Catalogue, repair: str) -> tuple[str, ...]:
+    """What replacing the component of a repair sets off."""
+    component = catalogue.repairs_by_id[repair].component
+    return catalogue.components_by_id[component].gives if component else ()
 
 
 def _faults(catalogue: Catalogue, diagnosis: Diagnosis) -> tuple[FaultOut, ...]:
     space = catalogue.fault_space
-    now, before = (fault_probabilities(space, weights) for weights in (diagnosis.weights, diagnosis.before))
+    now, before = fault_probabilities(space, np.stack([diagnosis.weights, diagnosis.before]))
     rows = [catalogue.faults_by_id[node.id] for node in space.cause_nodes]
     return tuple(
         FaultOut(id=row.id, name=row.name, component=row.component, probability=float(now[i]), before=float(before[i]))
-        for i, row in sorted(enumerate(rows), key=lambda item: -now[item[0]])
+        for i, row in sorted(enumerate(rows), key=lambda item: -round(now[item[0]], ALIKE))
         if now[i] > 0
     )
 
 
-def _components(catalogue: Catalogue, diagnosis: Diagnosis) -> tuple[ComponentOut, ...]:
-    now, before = (component_probabilities(catalogue, w) for w in (diagnosis.weights, diagnosis.before))
+def _components(catalogue: Catalogue, now: dict[str, float], before: dict[str, float]) -> tuple[ComponentOut, ...]:
     names = catalogue.components_by_id
     return tuple(
         ComponentOut(id=component, name=names[component].name, probability=now[component], before=before[component])
@@ -211,30 +185,12 @@ def _components(catalogue: Catalogue, diagnosis: Diagnosis) -> tuple[ComponentOu
     )
 
 
-def _verdict(verdict: Verdict, catalogue: Catalogue) -> VerdictOut:
-    charge, pack = verdict.charge_percent, catalogue.pack_electrics
-    left = None
-    if charge is not None and pack is not None and verdict.state != "failed" and not verdict.contradictions:
-        spans = (pack.peukert_exponent, pack.health_percent, pack.lifting_current_a, pack.seconds_per_lift)
-        exponent, health, current, seconds = (Band(*span) for span in spans)
-        left = lifts_left(pack.capacity_ah, pack.rated_hours, exponent, charge, health, current, seconds)
-    bands = (charge, verdict.resistance_mohm, left)
-    percent, resistance, lifts = (None if band is None else (band.low, band.high) for band in bands)
-    return VerdictOut(
-        state=verdict.state,
-        charge_percent=percent,
-        resistance_mohm=resistance,
-        lifts_left=lifts,
-        because=verdict.because,
-        contradictions=verdict.contradictions,
-        wants=verdict.wants,
-    )
-
-
-def _document(case: Case, catalogue: Catalogue, **known) -> Troubleshooting:
-    """A document with what every state has."""
+def _document(case: Case, catalogue: Catalogue, lift: Identified | None = None, **known: Any) -> Troubleshooting:
+    """A document with what every state has; with a lift that is talked about also what goes with it."""
+    if lift is not None:
+        known |= goes_with(case, catalogue, lift, known["state"]) | {"held_back": dict(lift.held_back)}
     return Troubleshooting(
-        catalogue={"id": catalogue.pool.id, "version": catalogue.pool.version},
+        catalogue=CatalogueInfo(id=catalogue.pool.id, version=catalogue.pool.version),
         role=case.role,
         complaint=complaint(catalogue, case),
         assumptions=_assumptions(catalogue),
@@ -243,5 +199,5 @@ def _document(case: Case, catalogue: Catalogue, **known) -> Troubleshooting:
 
 
 def _assumptions(catalogue: Catalogue) -> tuple[str, ...]:
-    settings = catalogue.fault_settings
+    settings = catalogue.fault_model
     return (settings.rates_note, f"At most {settings.faults_at_once} faults at once.")

@@ -1,13 +1,28 @@
 """The one answer document: the command line prints it, the API returns it, the pages draw it."""
 
-from typing import Literal
+from collections.abc import Callable
+from typing import Annotated, Any, Final, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, WrapValidator
 
+from classifier.messages import Message
+from guidance.catalogue.acts import Act, Need
 from guidance.catalogue.rows import Role
-from guidance.identify.decision import Verdict
 
-SCHEMA_VERSION = "1"
+SCHEMA_VERSION: Final = "1"
+
+
+Verdict = Literal["confirmed", "likely", "undecided", "unlisted", "not_seen"]
+"""How firmly a component is concluded; `guidance/identify/decision.py` chooses."""
+
+
+def _as_it_is(value: Any, check: Callable[[Any], str]) -> str:
+    """A `Message` stays one, which a page can say in another language; anything else is checked as a string."""
+    return value if isinstance(value, Message) else check(value)
+
+
+Said = Annotated[str, WrapValidator(_as_it_is)]
+"""A sentence of a document: a string in JSON, a `Message` where it was put together."""
 
 
 class Section(BaseModel):
@@ -84,9 +99,13 @@ class Contradiction(Section):
 
 
 class Component(Section):
-    """What both components have. `favourite` is the most probable value, decided or not; null when nothing was seen."""
+    """What both components have. `favourite` is the most probable value, decided or not; null when nothing was seen.
+
+    `held_back`: why this is not confirmed although it is sure enough; empty for every other answer.
+    """
 
     decision: Verdict
+    held_back: str = ""
     favourite: str | None
     probabilities: dict[str, float]
     values: tuple[str, ...] = Field(alias="set")
@@ -115,13 +134,21 @@ class Next(Section):
 
 
 class Advice(Section):
-    """One sentence of advice with its source and the roles that may be told it."""
+    """One sentence of advice with its source and the roles that may be told it.
+
+    `acts`, `forbids`, `requires`, `keeps_away`, `once_down`: as in the catalogue (`rows.Sentence`), for programs.
+    """
 
     id: str
     text: str
     source: str
     roles: tuple[Role, ...]
     signal: Literal["danger", "warning", "caution"] | None
+    acts: tuple[Act, ...] = ()
+    forbids: tuple[Act, ...] = ()
+    requires: tuple[Need, ...] = ()
+    keeps_away: bool = False
+    once_down: bool = False
 
 
 class CheckAdvice(Advice):
@@ -133,11 +160,16 @@ class CheckAdvice(Advice):
 
 
 class LoweringAdvice(Section):
-    """How to bring a person down; `basis` says whether `steps` belong to a confirmed mechanism or are safe for all."""
+    """How to bring a person down; `basis` says whether `steps` belong to a confirmed mechanism or are safe for all.
+
+    `outcomes`: what can be answered at each step, with its words. `current`: the step to try now, when answers came.
+    """
 
     basis: Literal["confirmed", "open"]
     mechanisms: tuple[str, ...]
     steps: tuple[Advice, ...]
+    outcomes: dict[str, str] = {}
+    current: str | None = None
 
 
 class PartOut(Section):
@@ -148,8 +180,35 @@ class PartOut(Section):
     name: str
     generations: tuple[str, ...]
     mechanisms: tuple[str, ...]
+    accessory: bool = False
+    specification: dict[str, str] = {}
     note: str
     source: str
+
+
+class OptionOut(Advice):
+    """What can be had for this lift, or done with it. `parts` stay empty until the box is confirmed."""
+
+    available: bool
+    parts: tuple[PartOut, ...] = ()
+
+
+class SocketOut(Section):
+    """One socket of the box. `takes` is None for one that stays empty; `wrong` is how a mistake shows."""
+
+    id: str
+    where: str
+    takes: str | None
+    wrong: str
+    source: str
+
+
+class NotThisToolOut(Section):
+    """Another kind of aid: nothing of this tool holds for it. `say` is what to do instead."""
+
+    id: str
+    name: str
+    say: tuple[Advice, ...]
 
 
 class PartsOut(Section):
@@ -168,12 +227,16 @@ class PartsOut(Section):
 
 
 class Guidance(Section):
-    """What to do, in this order."""
+    """What to do, in this order. `ask_first`: whether it is a lift at all, when the box is none that is listed."""
 
     safety: tuple[Advice, ...]
     lowering: LoweringAdvice
     checks: tuple[CheckAdvice, ...]
     parts: tuple[PartsOut, ...]
+    options: tuple[OptionOut, ...] = ()
+    sockets: tuple[SocketOut, ...] = ()
+    not_this_tool: NotThisToolOut | None = None
+    ask_first: Next | None = None
 
 
 class Answer(Section):

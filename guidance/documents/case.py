@@ -1,17 +1,32 @@
 """What comes in about one lift in trouble, and what goes out: the documents of troubleshooting."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StrictBool
 
+from guidance.catalogue.acts import Act, Need
 from guidance.catalogue.rows import Role
-from guidance.documents.answer import Advice, CatalogueInfo, LoweringAdvice, PartsOut, Section
-from guidance.electricity.verdict import Number, PackReadings
+from guidance.documents.answer import (
+    Advice,
+    CatalogueInfo,
+    LoweringAdvice,
+    Next,
+    NotThisToolOut,
+    OptionOut,
+    PartsOut,
+    Said,
+    Section,
+    SocketOut,
+)
+from guidance.electricity.readings import Number, PackReadings
 
-SCHEMA_VERSION = "1"
+SCHEMA_VERSION: Final = "1"
 
 WORKS, STILL, UNSURE, SKIPPED = "works", "still", "unsure", "skipped"
 """How a repair can turn out (works, still), and two answers open to every step."""
+
+DOWN, WORSE = "down", "worse"
+"""How a step of the way down can turn out, beside `still`."""
 
 Occupied = Literal["yes", "no", "unsure"]
 
@@ -39,6 +54,7 @@ class Seen(BaseModel):
     decision: Literal["confirmed", "likely", "undecided", "unlisted", "not_seen"]
     probabilities: dict[str, Annotated[Number, Field(ge=0.0, le=1.0)]] = {}
     values: tuple[str, ...] = Field(default=(), alias="set")
+    held_back: str = ""
 
 
 class Done(Incoming):
@@ -49,17 +65,20 @@ class Done(Incoming):
 
 
 class Observation(Incoming):
-    """One answer to a question of the identification."""
+    """One answer to a question of the identification; `by` is who looked, left out: whoever asks for the answer."""
 
     id: str
     answer: str
+    by: Role | None = None
 
 
 class Case(Incoming):
     """Everything known of one lift in trouble. Nothing is kept between two calls, so all of it comes each time.
 
     `danger_signs` is None until they were asked about. `done` is in the order of doing. `control_box` and `actuator`
-    are those of an identification's answer; `observations` is its evidence instead.
+    are those of an identification's answer; `observations` is its evidence instead. `lowered` is how steps of the way
+    down turned out: ids of `lowering.steps` (empty: none in particular) with `still`, `worse` or `down`, in the order
+    of doing. `readings`: one set of them, or several in the order of taking, each with the steps that it came after.
     """
 
     catalogue: CatalogueInfo | None = None
@@ -69,11 +88,19 @@ class Case(Incoming):
     symptom: str | None = None
     context: dict[str, str] = {}
     done: tuple[Done, ...] = Field(default=(), max_length=200)
+    lowered: tuple[Done, ...] = Field(default=(), max_length=200)
     observations: tuple[Observation, ...] = Field(default=(), max_length=50)
     control_box: Seen | None = None
     actuator: Seen | None = None
-    readings: PackReadings | None = None
+    readings: PackReadings | Annotated[tuple[PackReadings, ...], Field(max_length=50)] | None = None
     could_hurt: StrictBool | None = None
+
+
+def complaint_of(case: Case) -> str:
+    """The symptom of a case that has one; to ask for it before is a mistake of the program."""
+    if case.symptom is None:
+        raise ValueError("came a case without a symptom, wanted one that was asked for it")
+    return case.symptom
 
 
 class FaultOut(Section):
@@ -121,8 +148,12 @@ class StepOut(Section):
     text: str
     source: str
     roles: tuple[Role, ...]
+    acts: tuple[Act, ...] = ()
+    forbids: tuple[Act, ...] = ()
+    requires: tuple[Need, ...] = ()
     needs: tuple[str, ...] = ()
     risk: str | None = None
+    how: tuple[str, ...] = ()
     minutes: float = 0.0
     opening_minutes: float = 0.0
     outcomes: tuple[OutcomeOut, ...]
@@ -132,16 +163,36 @@ class StepOut(Section):
     why: str = ""
 
 
-class VerdictOut(Section):
-    """The verdict on battery readings; bands are [low, high]."""
+PackState = Literal["good", "low", "failed", "cannot_say"]
+"""Of a pack or a block; `low` is flat: to be charged before it is judged."""
 
-    state: Literal["good", "low", "failed", "cannot_say"]
+
+class BlockOut(Section):
+    """One block of the pack, in the order in which the blocks were read."""
+
+    state: PackState
+    charge_percent: tuple[float, float] | None
+    resistance_mohm: tuple[float, float] | None
+
+
+class VerdictOut(Section):
+    """The verdict on battery readings; bands are [low, high].
+
+    `after_steps`: how many of the case's steps came before the readings. `outdated`: the pack or its charging was
+    worked on since, so that they judge nothing any more. `read`: what was judged, with earlier ones that still hold.
+    """
+
+    state: PackState
     charge_percent: tuple[float, float] | None
     resistance_mohm: tuple[float, float] | None
     lifts_left: tuple[float, float] | None
-    because: tuple[str, ...]
-    contradictions: tuple[str, ...]
-    wants: tuple[str, ...]
+    because: tuple[Said, ...]
+    contradictions: tuple[Said, ...]
+    wants: tuple[Said, ...]
+    blocks: tuple[BlockOut, ...] = ()
+    after_steps: int = 0
+    outdated: bool = False
+    read: PackReadings
 
 
 class Complaint(Section):
@@ -155,7 +206,12 @@ class Complaint(Section):
 class Troubleshooting(Section):
     """What is said first, what is probably wrong, which step comes next and why, and which part fits.
 
-    `nothing_wrong`: the probability that no fault of the list is there, as after a mistake in use.
+    `nothing_wrong`: the probability that no fault of the list is there, as after a mistake in use. While somebody is
+    up: `find_out` is what would tell the mechanism, best first, and `passed_over` names what was not understood and is
+    left out. `taken_back`: what was found, so that a lift that works again is not released. `sockets` are told of a
+    lift that is being set up, `aftercare` once it works. `ask_first`: whether it is a lift at all, when the box is none
+    that is listed; `not_this_tool`: it is another kind of aid, so that nothing else holds. `held_back`: of each
+    component that is sure enough, why it is not confirmed at present.
     """
 
     schema_version: Literal["1"] = SCHEMA_VERSION
@@ -164,12 +220,21 @@ class Troubleshooting(Section):
     state: State
     safety: tuple[Advice, ...]
     lowering: LoweringAdvice | None = None
+    find_out: tuple[Next, ...] = ()
+    passed_over: tuple[str, ...] = ()
+    taken_back: str | None = None
     faults: tuple[FaultOut, ...] = ()
     components: tuple[ComponentOut, ...] = ()
     nothing_wrong: float | None = None
     next: StepOut | None = None
-    contradictions: tuple[str, ...] = ()
+    contradictions: tuple[Said, ...] = ()
+    held_back: dict[str, str] = {}
     electricity: VerdictOut | None = None
     parts: tuple[PartsOut, ...] = ()
+    options: tuple[OptionOut, ...] = ()
+    sockets: tuple[SocketOut, ...] = ()
+    aftercare: tuple[Advice, ...] = ()
+    not_this_tool: NotThisToolOut | None = None
+    ask_first: Next | None = None
     complaint: Complaint
     assumptions: tuple[str, ...] = ()

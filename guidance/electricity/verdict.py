@@ -1,69 +1,74 @@
 """What battery readings say, with their uncertainty: never more than the instrument and the rest time allow.
 
-A lift's pack is two lead-acid blocks of 12 V in series. Voltages are in volts, currents in amperes, times in hours,
-errors in per cent of the reading. Numbers and their sources stand in `electric_numbers.py`.
+A lift's pack is two lead-acid blocks of 12 V in series. Numbers and their sources stand in `numbers.py`.
 """
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass, field
-from typing import Annotated, Literal
+from dataclasses import dataclass
+from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StrictBool
-
-from classifier.errors import ReadingError
+from classifier.messages import Message
 from guidance.electricity.numbers import (
-    AGM_ABOVE_FLOODED_V,
     BLOCKS_IN_PACK,
     CELLS_IN_BLOCK,
     CHARGED_LOW_PERCENT,
     END_V_PER_CELL_1_H,
-    END_V_PER_CELL_20_H,
+    FAILED_TIMES_SOUND,
     FULL_TOO_SOON_H,
-    HIGHEST_CURRENT_A,
-    HIGHEST_V_PER_CELL,
+    HEAVIEST_LOAD_A,
+    LONGEST_CHARGE_H,
+    LOST_CELL_V,
     NEVER_FULL_H,
+    NOMINAL_V_PER_CELL,
+    REALISTIC_LOAD_A,
     REST_H,
     RESTED_V_AT_PERCENT,
-    SMALLEST_LOAD_A,
+    SOUND_PACK_MOHM,
+    TESTABLE_LOW_PERCENT,
+    TESTED_AT_C,
     UNEQUAL_BLOCKS_V,
+    UNRESTED_V,
 )
+from guidance.electricity.physics import (
+    Band,
+    at_25_c,
+    charge_band_percent,
+    end_voltage_v,
+    internal_resistance_mohm,
+)
+from guidance.electricity.readings import (
+    AT_REST,
+    RESTS_ON,
+    UNDER_LOAD,
+    Found,
+    PackReadings,
+    contradictions,
+    refuse_impossible,
+)
+from guidance.electricity.under_load import realistic, telling, weigh_load
 
 State = Literal["good", "low", "failed", "cannot_say"]
+"""`low`: flat, to be charged before it is judged."""
 
-
-Number = Annotated[float, Field(strict=True)]
-"""A number as such: neither text nor yes and no are taken for one."""
+SOUND = Band(*SOUND_PACK_MOHM)
 
 
 @dataclass(frozen=True)
-class Band:
-    """From `low` to `high`, both included."""
+class BlockVerdict:
+    """One block: its state, its charge as a band, and its own resistance where it was read under load."""
 
-    low: float
-    high: float
-
-
-class PackReadings(BaseModel):
-    """What was read; None where it was not. `blocks_v` and `pack_v` without load, `loaded_v` while the lift raises."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-    blocks_v: tuple[Number, ...] = ()
-    pack_v: Number | None = None
-    rest_hours: Number | None = None
-    meter_error_percent: Number | None = None
-    loaded_v: Number | None = None
-    load_current_a: Number | None = None
-    charge_hours: Number | None = None
-    gauge_bars_percent: Number | None = None
-    beeps_under_load: StrictBool | None = None
+    state: State
+    charge_percent: Band | None = None
+    resistance_mohm: Band | None = None
 
 
 @dataclass(frozen=True)
 class Verdict:
-    """`state` of the pack; its charge as a band; what speaks for it; what contradicts; what to read next."""
+    """`state` of the pack; its charge as a band; what speaks for it; what contradicts; what to read next.
+
+    `resistance_mohm` is as measured; `found` is what the readings prove and no contradiction touches.
+    """
 
     state: State
     charge_percent: Band | None
@@ -71,231 +76,207 @@ class Verdict:
     because: tuple[str, ...]
     contradictions: tuple[str, ...]
     wants: tuple[str, ...]
-    findings: dict[str, str] = field(default_factory=dict)
+    found: frozenset[Found] = frozenset()
+    blocks: tuple[BlockVerdict, ...] = ()
 
 
-def judge_pack(read: PackReadings) -> Verdict:
-    """The verdict on a pack of two blocks. "good" needs each block rested, a known meter and a load test."""
-    _refuse_impossible(read)
-    because: list[str] = []
-    contradictions = _contradictions(read)
-    wants = _wants(read)
-    findings: dict[str, str] = {}
-    charge = _pack_charge(read, because, findings)
-    resistance = _resistance(read, because)
-    _weigh_load(read, because, findings)
-    _weigh_habits(read, because)
-    state = _state(read, charge, findings, contradictions, wants)
-    return Verdict(state, charge, resistance, tuple(because), tuple(contradictions), tuple(wants), findings)
+def judge_pack(read: PackReadings, sound_mohm: Band = SOUND) -> Verdict:
+    """The verdict on a pack of two blocks.
 
-
-def charge_band_percent(block_v: float, rest_hours: float | None, meter_error_percent: float | None) -> Band:
-    """State of charge of one block from its rested voltage, as a band.
-
-    The lists disagree by what separates flooded from AGM, so the band runs from one to the other; a meter error widens
-    it; without a known rest or meter it is everything.
+    "good" needs each block rested, a known meter, and the nominal voltage held under a realistic load with the
+    resistance of a sound pack, `sound_mohm`. Raises `ReadingError` for what no instrument can show.
     """
-    if rest_hours is None or meter_error_percent is None or rest_hours < REST_H:
-        return Band(0.0, 100.0)
-    spread_v = block_v * meter_error_percent / 100
-    return Band(_percent_at(block_v - spread_v - AGM_ABOVE_FLOODED_V), _percent_at(block_v + spread_v))
+    refuse_impossible(read)
+    doubts = contradictions(read)
+    in_doubt = {field for doubt in doubts for field in doubt.fields}
+    because: list[str] = []
+    charges = tuple(charge_band_percent(v, read.rest_hours, read.meter_error_percent) for v in read.blocks_v)
+    found = _weigh_rest(read, charges, because)
+    resistance = _weigh_resistance(read, in_doubt, because)
+    found |= weigh_load(read, resistance, sound_mohm, because) - ({"load_sagged"} if not _testable(read) else set())
+    found = {one for one in found if in_doubt.isdisjoint(RESTS_ON[one])}
+    sound_habits = _weigh_habits(read, because)
+    wants = _wants(read)
+    charge = Band(min(c.low for c in charges), min(c.high for c in charges)) if charges else None
+    blocks = _blocks(read, charges, found, in_doubt, sound_mohm, because)
+    state = _state(read, found, blocks)
+    if doubts or (state == "good" and (wants or not sound_habits)):
+        state = "cannot_say"
+    if state == "good":
+        blocks = tuple(BlockVerdict("good", b.charge_percent, b.resistance_mohm) for b in blocks)
+    texts = tuple(doubt.text for doubt in doubts)
+    return Verdict(state, charge, resistance, tuple(because), texts, tuple(wants), frozenset(found), blocks)
 
 
-def series_v(blocks_v: tuple[float, ...]) -> float:
-    """Voltage of blocks in series."""
-    return math.fsum(blocks_v)
+def _testable(read: PackReadings) -> bool:
+    """Whether there is charge enough in the weaker block, or in the pack as a whole, for a load test to fail it."""
+    blocks = read.blocks_v or ((read.pack_v / BLOCKS_IN_PACK,) if read.pack_v is not None else (0.0,))
+    charges = [charge_band_percent(v, read.rest_hours, read.meter_error_percent) for v in blocks]
+    return min(charge.low for charge in charges) >= TESTABLE_LOW_PERCENT
 
 
-def end_voltage_v(cells: int, per_cell_v: float = END_V_PER_CELL_20_H) -> float:
-    """The voltage at which a discharge ends."""
-    return cells * per_cell_v
-
-
-def internal_resistance_mohm(
-    rested_v: float,
-    loaded_v: float,
-    current_a: float,
-    voltage_error_percent: float = 0.0,
-    current_error_percent: float = 0.0,
-) -> Band:
-    """Ohm's law on the sag, R = (V0 - V) / I; errors at their worst, in opposite directions."""
-    if not current_a > 0:
-        raise ReadingError(f"load current {current_a:g} A: want more than 0 A, read while the lift raises")
-    sag_v = rested_v - loaded_v
-    spread_v = (rested_v + loaded_v) * voltage_error_percent / 100
-    least_a, most_a = (current_a * (1 + sign * current_error_percent / 100) for sign in (-1, 1))
-    return Band(max(0.0, 1000 * (sag_v - spread_v) / most_a), 1000 * (sag_v + spread_v) / least_a)
-
-
-def peukert_hours(capacity_ah: float, rated_hours: float, exponent: float, current_a: float) -> float:
-    """Hours until empty at a constant current: t = H (C / (I H))^n, with the capacity at its rated hour rate."""
-    for name, value in (("capacity", capacity_ah), ("rated hours", rated_hours), ("current", current_a)):
-        if not value > 0:
-            raise ReadingError(f"{name} {value:g}: want more than 0")
-    if exponent < 1:
-        raise ReadingError(f"Peukert exponent {exponent:g}: want 1 or more")
-    return rated_hours * (capacity_ah / (current_a * rated_hours)) ** exponent
-
-
-def lifts_left(
-    capacity_ah: float,
-    rated_hours: float,
-    exponent: Band,
-    charge_percent: Band,
-    health_percent: Band,
-    current_a: Band,
-    seconds_per_lift: Band,
-) -> Band:
-    """How many raises a charge still holds, as an interval of whole lifts: worst case with worst case."""
-    counts = []
-    for charge, health, n, current, seconds in (
-        (charge_percent.low, health_percent.low, exponent.high, current_a.high, seconds_per_lift.high),
-        (charge_percent.high, health_percent.high, exponent.low, current_a.low, seconds_per_lift.low),
-    ):
-        hours = peukert_hours(capacity_ah * max(health, 1e-9) / 100, rated_hours, n, current) * charge / 100
-        counts.append(hours * 3600 / seconds)
-    return Band(float(math.floor(counts[0] + 1e-9)), float(math.floor(counts[1] + 1e-9)))
-
-
-def _refuse_impossible(read: PackReadings) -> None:
-    block_limit_v = CELLS_IN_BLOCK * HIGHEST_V_PER_CELL
-    pack_limit_v = BLOCKS_IN_PACK * block_limit_v
-    limits = [
-        *((f"block {number} voltage", value, block_limit_v, "V") for number, value in enumerate(read.blocks_v, 1)),
-        ("pack voltage", read.pack_v, pack_limit_v, "V"),
-        ("voltage under load", read.loaded_v, pack_limit_v, "V"),
-        ("load current", read.load_current_a, HIGHEST_CURRENT_A, "A"),
-        ("rest time", read.rest_hours, 24.0 * 365, "h"),
-        ("charge time", read.charge_hours, 24.0 * 365, "h"),
-        ("meter error", read.meter_error_percent, 20.0, "%"),
-        ("gauge", read.gauge_bars_percent, 100.0, "%"),
-    ]
-    for name, value, limit, unit in limits:
-        if value is not None and not 0 <= value <= limit:
-            raise ReadingError(f"{name}: got {value:g} {unit}, possible is 0 to {limit:g} {unit}; read it again")
-    if len(read.blocks_v) not in (0, BLOCKS_IN_PACK):
-        raise ReadingError(f"block voltages: got {len(read.blocks_v)}, want {BLOCKS_IN_PACK}, one for each block")
-
-
-def _contradictions(read: PackReadings) -> list[str]:
-    """Readings that cannot all be true; they are named, and never averaged."""
-    found = []
-    error = (read.meter_error_percent if read.meter_error_percent is not None else 1.0) / 100
-    if read.blocks_v and read.pack_v is not None:
-        total = series_v(read.blocks_v)
-        if abs(total - read.pack_v) > error * (total + read.pack_v) + 0.1:
-            found.append(f"the blocks add up to {total:.2f} V, but the pack was read as {read.pack_v:.2f} V")
-    rested = _rested_pack_v(read)
-    if rested is not None and read.loaded_v is not None and read.loaded_v > rested + error * (rested + read.loaded_v):
-        found.append(f"{read.loaded_v:.2f} V under load is more than {rested:.2f} V without load")
-    return found
-
-
-def _wants(read: PackReadings) -> list[str]:
+def _wants(read: PackReadings) -> list[Message]:
     """What is missing before the pack can be called good."""
     wants = []
     if len(read.blocks_v) < BLOCKS_IN_PACK:
-        wants.append("the voltage of each block: one failed block hides in the voltage of the pack")
+        wants.append(Message("the voltage of each block: one failed block hides in the voltage of the pack"))
     if read.rest_hours is None:
-        wants.append("how long the pack rested, off charge and without load")
-    elif read.rest_hours < REST_H:
-        wants.append(f"a rest of {REST_H:g} hours, off charge and without load")
+        wants.append(Message("how long the pack rested, off charge and without load"))
+    elif not read.rested:
+        wants.append(Message("a rest of {hours} hours, off charge and without load", hours=f"{REST_H:g}"))
     if read.meter_error_percent is None:
-        wants.append("the error of the meter, in per cent")
-    if read.loaded_v is None or read.load_current_a is None:
-        wants.append("voltage and current while the lift raises: charge is not capacity")
-    elif read.load_current_a < SMALLEST_LOAD_A:
-        wants.append(f"a load test at {SMALLEST_LOAD_A:g} A or more")
+        wants.append(Message("the error of the meter, in per cent"))
+    if read.loaded_pack_v is None or read.load_current_a is None:
+        wants.append(
+            Message("voltage and current under load, from the lift, lamps or a resistor: charge is not capacity")
+        )
+    elif not realistic(read.load_current_a):
+        wants.append(
+            Message("a load test at {least} to {most} A", least=f"{REALISTIC_LOAD_A:g}", most=f"{HEAVIEST_LOAD_A:g}")
+        )
+    if read.temperature_c is not None and not TESTED_AT_C[0] <= read.temperature_c <= TESTED_AT_C[1]:
+        wants.append(
+            Message(
+                "the same with the pack at {least} to {most} °C",
+                least=f"{TESTED_AT_C[0]:g}",
+                most=f"{TESTED_AT_C[1]:g}",
+            )
+        )
     return wants
 
 
-def _pack_charge(read: PackReadings, because: list[str], findings: dict[str, str]) -> Band | None:
+def _weigh_rest(read: PackReadings, charges: tuple[Band, ...], because: list[str]) -> set[Found]:
     if not read.blocks_v:
         if read.pack_v is not None:
-            because.append(f"{read.pack_v:.2f} V for the pack alone says nothing of the weaker block")
-        return None
-    bands = [charge_band_percent(v, read.rest_hours, read.meter_error_percent) for v in read.blocks_v]
-    error = (read.meter_error_percent if read.meter_error_percent is not None else 1.0) / 100
+            because.append(
+                Message("{volts} V for the pack alone says nothing of the weaker block", volts=f"{read.pack_v:.2f}")
+            )
+        return set()
     weakest, strongest = min(read.blocks_v), max(read.blocks_v)
-    end_v = end_voltage_v(CELLS_IN_BLOCK)
-    because.append(f"blocks read {', '.join(f'{v:.2f} V' for v in read.blocks_v)}")
-    apart = strongest - weakest > UNEQUAL_BLOCKS_V + error * (strongest + weakest)
-    if apart and weakest * (1 + error) < RESTED_V_AT_PERCENT[25]:
-        findings["block_voltages"] = "one_low"
-        because.append(f"the blocks differ by {strongest - weakest:.2f} V: the weaker one has failed or is failing")
-    elif strongest * (1 + error) < RESTED_V_AT_PERCENT[25]:
-        findings["block_voltages"] = "both_low"
-        because.append("both blocks are low: charge them before judging them")
-    elif min(band.low for band in bands) >= CHARGED_LOW_PERCENT:
-        findings["block_voltages"] = "both_high"
-    if weakest * (1 + error) < end_v:
-        because.append(f"{weakest:.2f} V at rest is under the end voltage of a block, {end_v:.1f} V")
-    return Band(min(band.low for band in bands), min(band.high for band in bands))
+    low_v = RESTED_V_AT_PERCENT[25] - (0.0 if read.rested else UNRESTED_V)
+    because.append(Message("blocks read {voltages}", voltages=", ".join(f"{v:.2f} V" for v in read.blocks_v)))
+    apart = strongest - weakest > UNEQUAL_BLOCKS_V + read.error * (strongest + weakest)
+    if strongest * (1 + read.error) < low_v:
+        because.append(Message("both blocks are low: charge them before judging them"))
+        if apart:
+            because.append(
+                Message(
+                    "the blocks differ by {volts} V: compare them again once charged",
+                    volts=f"{strongest - weakest:.2f}",
+                )
+            )
+        return {"blocks_low"}
+    if apart and weakest * (1 + read.error) < low_v:
+        because.append(
+            Message(
+                "the blocks differ by {volts} V: the weaker one has failed or is failing",
+                volts=f"{strongest - weakest:.2f}",
+            )
+        )
+        return {"one_block_low"}
+    return {"blocks_high"} if min(band.low for band in charges) >= CHARGED_LOW_PERCENT else set()
 
 
-def _resistance(read: PackReadings, because: list[str]) -> Band | None:
-    rested = _rested_pack_v(read)
-    if rested is None or read.loaded_v is None or not read.load_current_a:
+def _weigh_resistance(read: PackReadings, in_doubt: set[str], because: list[str]) -> Band | None:
+    rested, loaded = read.rested_pack_v, read.loaded_pack_v
+    current_a = read.load_current_a
+    if rested is None or loaded is None or current_a is None or not telling(current_a):
         return None
-    error = read.meter_error_percent if read.meter_error_percent is not None else 1.0
-    band = internal_resistance_mohm(rested, read.loaded_v, read.load_current_a, error, error)
-    sag_v = rested - read.loaded_v
-    because.append(f"sag of {sag_v:.2f} V at {read.load_current_a:g} A: {band.low:.0f} to {band.high:.0f} milliohm")
+    if not in_doubt.isdisjoint((*AT_REST, *UNDER_LOAD)):
+        return None
+    band = internal_resistance_mohm(rested, loaded, current_a, 100 * read.error, 100 * read.error)
+    sag_v = rested - loaded
+    because.append(
+        Message(
+            "sag of {volts} V at {current} A: {low} to {high} milliohm",
+            volts=f"{sag_v:.2f}",
+            current=f"{read.load_current_a:g}",
+            low=f"{band.low:.0f}",
+            high=f"{band.high:.0f}",
+        )
+    )
     return band
 
 
-def _weigh_load(read: PackReadings, because: list[str], findings: dict[str, str]) -> None:
-    if read.loaded_v is None:
-        return
-    error = (read.meter_error_percent if read.meter_error_percent is not None else 1.0) / 100
-    cells = BLOCKS_IN_PACK * CELLS_IN_BLOCK
-    holds_v, fails_v = end_voltage_v(cells), end_voltage_v(cells, END_V_PER_CELL_1_H)
-    known = read.meter_error_percent is not None
-    strong = read.load_current_a is not None and read.load_current_a >= SMALLEST_LOAD_A
-    if read.loaded_v * (1 + error) < fails_v:
-        findings["load_test"] = "sags"
-        because.append(f"{read.loaded_v:.2f} V under load is under {fails_v:.1f} V, the end of a one-hour discharge")
-    elif read.loaded_v * (1 - error) >= holds_v and strong and known:
-        findings["load_test"] = "holds"
-        because.append(f"{read.loaded_v:.2f} V under load stays above {holds_v:.1f} V")
-    else:
-        because.append(f"{read.loaded_v:.2f} V under load settles nothing with this load and meter")
-
-
-def _weigh_habits(read: PackReadings, because: list[str]) -> None:
-    if read.charge_hours is not None and read.charge_hours < FULL_TOO_SOON_H:
-        because.append(f"full after {read.charge_hours:g} h: a flat pack that fills so soon has lost capacity")
-    if read.charge_hours is not None and read.charge_hours > NEVER_FULL_H:
-        because.append(f"not full after {read.charge_hours:g} h: pack or charger is at fault")
+def _weigh_habits(read: PackReadings, because: list[str]) -> bool:
+    """What charger, gauge and beeper say; false when one of them speaks against the pack."""
+    hours, sound = read.charge_hours, True
+    if hours is not None and 0 < hours < FULL_TOO_SOON_H:
+        because.append(
+            Message("full after {hours} h: a flat pack that fills so soon has lost capacity", hours=f"{hours:g}")
+        )
+        sound = False
+    if hours is not None and NEVER_FULL_H < hours <= LONGEST_CHARGE_H:
+        because.append(Message("not full after {hours} h: pack or charger is at fault", hours=f"{hours:g}"))
+        sound = False
     if read.gauge_bars_percent is not None:
-        because.append("the gauge's bars do not prove that the pack holds its voltage under load")
+        because.append(Message("the gauge's bars do not prove that the pack holds its voltage under load"))
     if read.beeps_under_load:
-        because.append("beeps under load: the voltage drops when the motor pulls")
+        because.append(Message("beeps under load: the voltage drops when the motor pulls"))
+        sound = False
+    return sound
 
 
-def _state(
-    read: PackReadings, charge: Band | None, findings: dict[str, str], contradictions: list[str], wants: list[str]
-) -> State:
-    if contradictions:
-        return "cannot_say"
-    if findings.get("load_test") == "sags" or findings.get("block_voltages") == "one_low":
-        return "failed"
-    if findings.get("block_voltages") == "both_low" or read.beeps_under_load:
+def _blocks(
+    read: PackReadings,
+    charges: tuple[Band, ...],
+    found: set[Found],
+    in_doubt: set[str],
+    sound: Band,
+    because: list[str],
+) -> tuple[BlockVerdict, ...]:
+    """Each block by itself. Without blocks there is none; with readings in doubt none can be judged."""
+    verdicts = []
+    for number, (volts, charge) in enumerate(zip(read.blocks_v, charges, strict=True), 1):
+        trusted = in_doubt.isdisjoint((*AT_REST, *UNDER_LOAD))
+        loaded = read.loaded_blocks_v[number - 1] if read.loaded_blocks_v and trusted else None
+        resistance = None
+        if loaded is not None and read.load_current_a is not None and telling(read.load_current_a):
+            error = 100 * read.error
+            resistance = internal_resistance_mohm(volts, loaded, read.load_current_a, error, error)
+        state: State = "cannot_say"
+        if in_doubt.isdisjoint(AT_REST):
+            state = _block_at_rest(read, volts, found)
+        if state == "cannot_say" and loaded is not None and resistance is not None:
+            state = _block_under_load(read, loaded, charge, at_25_c(resistance, read.temperature_c), sound)
+        if state == "failed":
+            because.append(Message("block {number} has failed", number=number))
+        verdicts.append(BlockVerdict(state, charge, resistance))
+    return tuple(verdicts)
+
+
+def _block_at_rest(read: PackReadings, volts: float, found: set[Found]) -> State:
+    """A block far under the other has lost a cell; one that is as low as the other wants charge."""
+    if "blocks_low" in found:
         return "low"
-    charged = charge is not None and charge.low >= CHARGED_LOW_PERCENT
-    return "good" if charged and not wants and findings.get("load_test") == "holds" else "cannot_say"
+    if "one_block_low" not in found or volts > min(read.blocks_v):
+        return "cannot_say"
+    dead = volts * (1 + read.error) < end_voltage_v(CELLS_IN_BLOCK)
+    apart = max(read.blocks_v) - volts > LOST_CELL_V + read.error * (max(read.blocks_v) + volts)
+    return "failed" if dead or apart else "low"
 
 
-def _rested_pack_v(read: PackReadings) -> float | None:
-    return series_v(read.blocks_v) if read.blocks_v else read.pack_v
+def _block_under_load(read: PackReadings, loaded_v: float, charge: Band, resistance: Band, sound: Band) -> State:
+    """A charged block that gives way has failed; one that holds its nominal voltage at a sound resistance is good."""
+    most_mohm = sound.high / BLOCKS_IN_PACK
+    gives_way = loaded_v * (1 + read.error) < end_voltage_v(CELLS_IN_BLOCK, END_V_PER_CELL_1_H)
+    if charge.low >= TESTABLE_LOW_PERCENT and (gives_way or resistance.low > FAILED_TIMES_SOUND * most_mohm):
+        return "failed"
+    held = loaded_v * (1 - read.error) >= end_voltage_v(CELLS_IN_BLOCK, NOMINAL_V_PER_CELL)
+    sound_one = resistance.low > 0 and resistance.high <= most_mohm
+    charged = charge.low >= CHARGED_LOW_PERCENT
+    return "good" if held and sound_one and charged and realistic(read.load_current_a) else "cannot_say"
 
 
-def _percent_at(block_v: float) -> float:
-    """Charge on the flooded list, held at 0 and 100 outside it."""
-    points = sorted(RESTED_V_AT_PERCENT.items(), key=lambda point: point[1])
-    if block_v <= points[0][1]:
-        return 0.0
-    for (percent_a, v_a), (percent_b, v_b) in zip(points, points[1:], strict=False):
-        if block_v <= v_b:
-            return percent_a + (percent_b - percent_a) * (block_v - v_a) / (v_b - v_a)
-    return 100.0
+def _state(read: PackReadings, found: set[Found], blocks: tuple[BlockVerdict, ...]) -> State:
+    """Of the pack, before what is wanted or contradicted is looked at."""
+    states = {block.state for block in blocks}
+    if "failed" in states:
+        return "failed"
+    if "load_sagged" in found:
+        return "failed"
+    if "low" in states or (read.beeps_under_load and "load_held" not in found):
+        return "low"
+    if not {"blocks_high", "load_held"} <= found:
+        return "cannot_say"
+    return "good" if not read.loaded_blocks_v or states == {"good"} else "cannot_say"

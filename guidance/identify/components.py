@@ -2,14 +2,17 @@
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 from classifier.taxonomy import CONCEPTS, CONTROL_BOX_CONCEPTS, UNLISTED
 from guidance.catalogue.catalogue import Catalogue
 from guidance.catalogue.rows import DecisionCosts
 from guidance.documents.answer import Actuator, ControlBox
 from guidance.identify.contradictions import conflicts_in, named, reasons
-from guidance.identify.decision import Standing, decide
-from guidance.identify.evidence import Evidence, Posterior, Source, active, combined, likely_set, posterior
+from guidance.identify.decision import Standing, decide, reason_held_back
+from guidance.identify.evidence import Evidence, Posterior, active, combined, posterior
+from guidance.identify.sources import Source, likely_set
+from guidance.identify.witness import witnesses
 
 
 def control_box(evidence: Evidence, catalogue: Catalogue) -> ControlBox:
@@ -30,7 +33,8 @@ def actuator(evidence: Evidence, catalogue: Catalogue) -> Actuator:
     """
     about = evidence.about(("lowering",))
     favourite = max(evidence.now.lowering, key=evidence.now.lowering.__getitem__)
-    left_open = frozenset(CONCEPTS["lowering"]).intersection(*(s.left_open for s in active("lowering", about)))
+    sources = witnesses(active("lowering", about))
+    left_open = frozenset(CONCEPTS["lowering"]).intersection(*(s.left_open for s in sources))
     document = _conclude(evidence, about, "lowering", favourite, {"lowering": favourite}, left_open, catalogue)
     return Actuator(lowering=_given(document), **document)
 
@@ -43,7 +47,7 @@ def _conclude(
     wanted: dict[str, str],
     left_open: frozenset[str],
     catalogue: Catalogue,
-) -> dict:
+) -> dict[str, Any]:
     """Fill the fields that both components share. `what` is "generation" or "lowering".
 
     `wanted` are the favourite's features. `left_open` are values that stay in the set whatever their probability.
@@ -63,15 +67,14 @@ def _conclude(
         favourite=favourite,
         lowest=min(p[favourite] for p in (probabilities, *left_out)),
         values=values,
-        feature_belief=math.prod(_belief(feature, value, about) for feature, value in wanted.items())
-        if wanted
-        else 0.0,
+        feature_belief=math.prod(_belief(f, value, about) for f, value in wanted.items()) if wanted else 0.0,
     )
     return {
         "decision": decide(standing, costs),
+        "held_back": reason_held_back(standing, costs),
         "favourite": favourite if about else None,
         "probabilities": probabilities,
-        "values": tuple(sorted(values, key=lambda v: -probabilities[v])),
+        "values": tuple(sorted((v for v in probabilities if v in values), key=lambda v: -probabilities[v])),
         "because": reasons([s for f in dict.fromkeys(s.feature for s in about) for s in active(f, about)]),
         "contradictions": tuple(named(c, catalogue) for c in conflicts),
     }
@@ -88,5 +91,5 @@ def _belief(feature: str, value: str, about: Sequence[Source]) -> float:
     return float(message[values.index(value)] / message.sum())
 
 
-def _given(document: dict) -> str | None:
+def _given(document: dict[str, Any]) -> str | None:
     return document["favourite"] if document["decision"] in ("confirmed", "likely") else None

@@ -8,7 +8,7 @@ from classifier.taxonomy import CONTROL_BOX_CONCEPTS
 from guidance.catalogue.catalogue import Catalogue
 from guidance.catalogue.rows import Generation
 from guidance.documents.answer import Because, Contradiction
-from guidance.identify.evidence import Source
+from guidance.identify.sources import Source
 
 SAYS = 0.8
 """A source says a value when that value carries this share of its likelihood."""
@@ -27,7 +27,7 @@ class Conflict:
             s
             for s in self.sources
             if (s.feature != source.feature and "generation" in (s.feature, source.feature))
-            or (s.feature == source.feature and not s.holds & source.holds)
+            or (s.feature == source.feature and s is not source and s.contradicts(source))
         )
 
 
@@ -36,11 +36,11 @@ def conflicts_in(sources: Sequence[Source], catalogue: Catalogue) -> tuple[Confl
     found = []
     for feature in dict.fromkeys(s.feature for s in sources):
         about = [s for s in sources if s.feature == feature]
-        opposed = {s for pair in combinations(about, 2) if not pair[0].holds & pair[1].holds for s in pair}
+        opposed = {s for pair in combinations(about, 2) if pair[0].contradicts(pair[1]) for s in pair}
         if opposed:
             found.append(Conflict(feature, tuple(s for s in about if s in opposed)))
     for named_box in (s for s in sources if s.feature == "generation" and len(s.holds) == 1):
-        row = catalogue.generations_by_id.get(*named_box.holds)
+        row = catalogue.generations_by_id.get(next(iter(named_box.holds)))
         opposed = {s for s in sources if s.feature in CONTROL_BOX_CONCEPTS and row and _differs(s, row)}
         if opposed:
             found.append(Conflict("generation", (*(s for s in sources if s in opposed), named_box)))

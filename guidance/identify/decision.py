@@ -1,4 +1,4 @@
-"""What to conclude about a component: the decision of least expected cost, with bars that no cost can lower.
+"""What to conclude about a component: the decision of least expected cost, with thresholds that no cost can lower.
 
 With p the probability of the favourite, and costs in minutes from the catalogue (`decision.<component>`):
 
@@ -8,19 +8,17 @@ With p the probability of the favourite, and costs in minutes from the catalogue
     undecided   undecided_min                               ask before advising anything in particular
 
 The cheapest wins, the more cautious where they tie. `confirmed` is open only when the set holds one value, p reaches
-`ordering_bar`, and the favourite's features were read or answered in their own right: that all of them are right must
-have the probability `feature_bar` when every combination is equally likely before. So a fleet's share that is typed
-wrongly orders no part. Where sources contradict one another, p is the lowest probability that the favourite has when
-one of them in turn is left out.
+`ordering_threshold`, and the favourite's features were read or answered in their own right: that all of them are right
+must have the probability `feature_threshold` when every combination is equally likely before. So a fleet's share that
+is typed wrongly orders no part. Where sources contradict one another, p is the lowest probability that the favourite
+has when one of them in turn is left out. A component that is `held_back` is never confirmed, however sure it is.
 """
 
 from dataclasses import dataclass
-from typing import Literal
 
 from classifier.taxonomy import UNLISTED
 from guidance.catalogue.rows import DecisionCosts
-
-Verdict = Literal["confirmed", "likely", "undecided", "unlisted", "not_seen"]
+from guidance.documents.answer import Verdict
 
 
 @dataclass(frozen=True)
@@ -46,6 +44,13 @@ def decide(standing: Standing, costs: DecisionCosts) -> Verdict:
     return min(open_verdicts, key=open_verdicts.__getitem__)
 
 
+def reason_held_back(standing: Standing, costs: DecisionCosts) -> str:
+    """Give the reason why this is not confirmed that else would be; empty for anything else."""
+    if not costs.held_back or decide(standing, costs.model_copy(update={"held_back": ""})) != "confirmed":
+        return ""
+    return costs.held_back
+
+
 def expected_costs_min(standing: Standing, costs: DecisionCosts) -> dict[Verdict, float]:
     """Give the expected cost in minutes of every verdict that is open, the most cautious first."""
     wrong = 1.0 - standing.lowest
@@ -59,9 +64,10 @@ def expected_costs_min(standing: Standing, costs: DecisionCosts) -> dict[Verdict
 
 
 def may_be_confirmed(standing: Standing, costs: DecisionCosts) -> bool:
-    """Say whether the bars allow `confirmed`, whatever it would cost."""
+    """Say whether the thresholds allow `confirmed`, whatever it would cost."""
     return (
-        standing.values == {standing.favourite}
-        and standing.lowest >= costs.ordering_bar
-        and standing.feature_belief >= costs.feature_bar
+        not costs.held_back
+        and standing.values == {standing.favourite}
+        and standing.lowest >= costs.ordering_threshold
+        and standing.feature_belief >= costs.feature_threshold
     )

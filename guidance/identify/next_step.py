@@ -5,10 +5,11 @@ first; otherwise what evidence leaves undecided, then the control box, then the 
 information is the expected fall, in bits, of the entropy of that component's probabilities. A photo not yet taken is
 assumed to show each concept with the catalogue's chance, and to be read rightly with `next_step.reading_accuracy`; each
 photo that failed to settle a concept leaves `next_step.repeat_visibility` of the chance that another one does. What a
-person has answered or corrected is not asked again.
+person has answered or corrected is not asked again; another question about the same look only for what it adds, and not
+at all of somebody who has named the value.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import reduce
 
@@ -17,12 +18,16 @@ import numpy as np
 from classifier.taxonomy import CONCEPTS, UNLISTED
 from guidance.catalogue.catalogue import Catalogue
 from guidance.catalogue.rows import PERSON_IN_SLING, Observation, Role, View
-from guidance.documents.answer import Next
-from guidance.identify.decision import Verdict
-from guidance.identify.evidence import Evidence, Observed
+from guidance.documents.answer import Next, Verdict
+from guidance.identify.evidence import Evidence, posterior
+from guidance.identify.sources import Observed, answer_source
 
 SETTLED: tuple[Verdict, ...] = ("confirmed", "unlisted")
 """Verdicts that another question would not change."""
+
+
+LOOK_AT_PHOTO = 0.3
+"""What is left of a question's effort when a photo that is there shows the answer: nobody walks to the lift. Chosen."""
 
 
 BEGUN = 0.1
@@ -45,19 +50,36 @@ def next_step(
     verdicts: Mapping[str, Verdict],
     catalogue: Catalogue,
     role: Role,
+    shown: Collection[str] = (),
 ) -> Next | None:
     """Choose what to ask this role next; None when nothing that can be asked would change the advice.
 
-    `verdicts` holds those of "generation" and of "lowering".
+    `verdicts` holds those of "generation" and of "lowering", `shown` the subjects that the photos show.
     """
     answers = {o.id: o.answer for o in observations}
+    named = _named(observations, catalogue, role)
     for component in _order(evidence, verdicts, answers):
-        candidates = _candidates(evidence, component, answers, catalogue, role)
+        candidates = _candidates(evidence, component, answers, catalogue, role, named, shown=shown)
         worth_asking = [c for c in candidates if c.gain_bits >= catalogue.next_step.least_gain_bits]
         if worth_asking:
             best = max(worth_asking, key=lambda c: c.gain_bits / c.effort_min)
             return _worded(best, evidence, component, verdicts[component], catalogue)
     return None
+
+
+def ways_to_tell_mechanism(
+    evidence: Evidence, observations: Sequence[Observed], catalogue: Catalogue, role: Role
+) -> tuple[Next, ...]:
+    """Every question and photo that tells the mechanism while somebody is in the sling, best first."""
+    answers = {o.id: o.answer for o in observations} | {PERSON_IN_SLING: "yes"}
+    named = _named(observations, catalogue, role)
+    found = [
+        candidate
+        for candidate in _candidates(evidence, "lowering", answers, catalogue, role, named, of="lowering")
+        if candidate.gain_bits >= catalogue.next_step.least_gain_bits
+    ]
+    found.sort(key=lambda c: -c.gain_bits / c.effort_min)
+    return tuple(_worded(candidate, evidence, "lowering", "undecided", catalogue) for candidate in found)
 
 
 def information_bits(evidence: Evidence, component: str, box: np.ndarray, head: np.ndarray) -> float:
@@ -92,16 +114,27 @@ def _order(evidence: Evidence, verdicts: Mapping[str, Verdict], answers: Mapping
 
 
 def _candidates(
-    evidence: Evidence, component: str, answers: Mapping[str, str], catalogue: Catalogue, role: Role
+    evidence: Evidence,
+    component: str,
+    answers: Mapping[str, str],
+    catalogue: Catalogue,
+    role: Role,
+    named: Collection[tuple[str | None, str | None]],
+    of: str | None = None,
+    shown: Collection[str] = (),
 ) -> Iterator[Candidate]:
+    """Everything that could be asked about a component; with `of` only what shows or is about that feature itself."""
     for view in catalogue.views:
-        if role in view.effort_min:
+        if role in view.effort_min and (of is None or of in view.visible):
             gain = information_bits(evidence, component, *_photographed(view, evidence, catalogue))
             yield Candidate(view, gain, view.effort_min[role])
     for row in catalogue.questions:
         if row.about is None or row.id in answers or row.about in answers or role not in row.effort_min:
             continue
-        gain, effort = information_bits(evidence, component, *_answered(row, evidence)), row.effort_min[role]
+        if of not in (None, row.about) or (row.about, row.look) in named:
+            continue
+        gain, effort = _question_bits(row, evidence, component, role), row.effort_min[role]
+        effort *= LOOK_AT_PHOTO if row.shown_by in shown else 1.0
         unmet = [catalogue.observations_by_id[i] for i, wanted in row.needs.items() if answers.get(i) != wanted]
         if not unmet:
             yield Candidate(row, gain, effort)
@@ -110,11 +143,35 @@ def _candidates(
             yield Candidate(gate, chance * gain, gate.effort_min[role] + chance * effort, opens=row)
 
 
+def _named(observations: Sequence[Observed], catalogue: Catalogue, role: Role) -> set[tuple[str | None, str | None]]:
+    """Feature and look of every question in whose answer whoever is asked named the feature's value outright."""
+    asked = Observed("", "", role).witness
+    told = [(catalogue.observations_by_id.get(o.id), o) for o in observations if o.by is None or o.witness == asked]
+    return {(row.about, row.look) for row, o in told if row is not None and o.answer in row.reliability}
+
+
+def _question_bits(row: Observation, evidence: Evidence, component: str, role: Role) -> float:
+    """Give the expected fall in entropy by a question; one about a look that was answered on tells only what is new."""
+    look = answer_source(row, Observed(row.id, next(iter(row.options)), role)).look
+    if all(source.look != look or source.feature != row.about for source in evidence.sources):
+        return information_bits(evidence, component, *_answered(row, evidence))
+    now = evidence.now
+    box, head = _answered(row, evidence)
+    chances = np.einsum("hm,ho,ml->ol", now.weights, box, head).ravel()  # (O,): one of the two factors has one column
+    after = [
+        posterior((*evidence.sources, answer_source(row, Observed(row.id, answer, role))), now.hypotheses)
+        for answer in row.options
+    ]
+    left = [_entropy_bits(np.array(list(getattr(p, component).values()))) for p in after]
+    return max(0.0, _entropy_bits(np.array(list(getattr(now, component).values()))) - float(chances @ left))
+
+
 def _answered(row: Observation, evidence: Evidence) -> tuple[np.ndarray, np.ndarray]:
     """Give P(answer | hypothesis) of a question as the two factors that `information_bits` takes."""
-    values = evidence.now.hypotheses.features[row.about]
+    feature = row.about or ""
+    values = evidence.now.hypotheses.features[feature]
     table = np.array([[row.reliability[v][a] for a in row.options] for v in values])  # (V, A)
-    return _factors({row.about: table}, evidence)
+    return _factors({feature: table}, evidence)
 
 
 def _photographed(view: View, evidence: Evidence, catalogue: Catalogue) -> tuple[np.ndarray, np.ndarray]:
@@ -143,13 +200,13 @@ def _factors(tables: Mapping[str, np.ndarray], evidence: Evidence) -> tuple[np.n
 
 
 def _worded(best: Candidate, evidence: Evidence, component: str, verdict: Verdict, catalogue: Catalogue) -> Next:
-    is_question = isinstance(best.row, Observation)
+    options = dict(best.row.options) if isinstance(best.row, Observation) else {}
     return Next(
-        kind="question" if is_question else "photo",
+        kind="question" if isinstance(best.row, Observation) else "photo",
         id=best.row.id,
         ask=best.row.ask,
         why=_why(best, evidence, component, verdict, catalogue),
-        answers=dict(best.row.options) if is_question else {},
+        answers=options,
         expected_gain_bits=best.gain_bits,
         effort_min=best.effort_min,
     )
@@ -164,6 +221,6 @@ def _why(best: Candidate, evidence: Evidence, component: str, verdict: Verdict, 
         return f"Nothing shows the {thing} yet."
     probabilities = getattr(evidence.now, component)
     first, second = sorted(probabilities, key=lambda v: -probabilities[v])[:2]
-    names = {**catalogue.generations_by_id, **catalogue.mechanisms_by_id}
-    called = [f"'{names[v].name}'" if v != UNLISTED else "a box that is not listed" for v in (first, second)]
+    names = {g.id: g.name for g in catalogue.generations} | {m.id: m.name for m in catalogue.mechanisms}
+    called = [f"'{names[v]}'" if v != UNLISTED else "a box that is not listed" for v in (first, second)]
     return f"It helps to tell {called[0]} from {called[1]}."

@@ -14,13 +14,17 @@ from guidance.identify.identified import Identified
 from guidance.parts.parts import supplied_instead
 
 Verdict = Literal["fits", "does_not_fit", "not_sure_yet"]
+About = Literal["generation", "lowering"]
+
+WORST_FIRST: tuple[Verdict, ...] = ("does_not_fit", "not_sure_yet")
+"""What keeps a part from fitting, the surer first."""
 
 
 @dataclass(frozen=True)
 class Ground:
     """One reason: what the part is made for (empty: every one), and what this lift has or may still have."""
 
-    about: Literal["generation", "lowering"]
+    about: About
     verdict: Verdict
     made_for: tuple[str, ...]
     possible: tuple[str, ...]
@@ -46,9 +50,16 @@ class Fit:
 
 
 def fits_of(catalogue: Catalogue, lift: Identified) -> tuple[Fit, ...]:
-    """All parts, in the order of the catalogue."""
+    """All parts, in the order of the catalogue, but what only stands in comes after what is made for the lift."""
     own = {part.id: _fit(part, catalogue, lift) for part in catalogue.parts}
-    return tuple(_with_substitutes(fit, own, catalogue) for fit in own.values())
+    found = [_with_substitutes(fit, own, catalogue) for fit in own.values()]
+    place = {component: number for number, component in enumerate(dict.fromkeys(f.part.component for f in found))}
+    return tuple(sorted(found, key=lambda fit: (place[fit.part.component], fit.stands_in_for is not None)))
+
+
+def stands_in(one: SparePart, other: SparePart, catalogue: Catalogue) -> bool:
+    """Whether one of two parts stands in for the other, so that only one of them is ordered."""
+    return other.id in _substitutes(one, catalogue) or one.id in _substitutes(other, catalogue)
 
 
 def families_of(parts: Sequence[SparePart]) -> tuple[str, ...]:
@@ -60,17 +71,18 @@ def _fit(part: SparePart, catalogue: Catalogue, lift: Identified) -> Fit:
     grounds = tuple(_grounds(part, catalogue, lift))
     verdicts = {ground.verdict for ground in grounds}
     # One thing that is confirmed and wrong rules a part out, whatever else is still open.
-    verdict = next((v for v in ("does_not_fit", "not_sure_yet") if v in verdicts), "fits")
+    verdict: Verdict = next((v for v in WORST_FIRST if v in verdicts), "fits")
     supplied = supplied_instead(catalogue, part)
     return Fit(part, verdict, grounds, supplied=None if supplied.id == part.id else supplied)
 
 
 def _grounds(part: SparePart, catalogue: Catalogue, lift: Identified) -> Iterator[Ground]:
     depends_on = catalogue.components_by_id[part.component].depends_on
-    for about, made_for, possible, confirmed in (
+    compared: tuple[tuple[About, tuple[str, ...], tuple[str, ...], str | None], ...] = (
         ("generation", part.generations, lift.generations, lift.confirmed_generation),
         ("lowering", part.mechanisms, lift.mechanisms, lift.confirmed_lowering),
-    ):
+    )
+    for about, made_for, possible, confirmed in compared:
         if not made_for and about not in depends_on:
             continue
         if confirmed is None:
@@ -86,7 +98,8 @@ def _with_substitutes(fit: Fit, own: dict[str, Fit], catalogue: Catalogue) -> Fi
     if fit.verdict == "fits":
         return fit
     replaced = [o for o in own.values() if fit.part.id in _substitutes(o.part, catalogue)]
-    for verdict in ("fits", "not_sure_yet"):
+    better: tuple[Verdict, ...] = ("fits", "not_sure_yet")
+    for verdict in better:
         for other in replaced:
             if other.verdict == verdict and fit.verdict != verdict:
                 return replace(fit, verdict=verdict, stands_in_for=other.part)

@@ -6,7 +6,6 @@ import csv
 import io
 import json
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
 
 from classifier.errors import CaseError
 from classifier.taxonomy import CONCEPTS
@@ -14,11 +13,9 @@ from guidance.catalogue.catalogue import Catalogue
 from guidance.catalogue.fault_rows import SparePart
 from guidance.catalogue.rows import Role, nearest
 from guidance.documents.answer import PartOut, PartsOut
+from guidance.documents.case import Case
+from guidance.identify.identified import Identified
 from guidance.safety.lowering import advice
-
-if TYPE_CHECKING:
-    from guidance.documents.case import Case
-    from guidance.identify.identified import Identified
 
 WORTH_A_PART = 0.2
 """Parts are shown for components that are at least this probable."""
@@ -85,15 +82,16 @@ def part_for(
         open_part = PartsOut(component=component, name=row.name, part=None, ask=missing, confirm_before_order=confirm)
         return (open_part.model_copy(update={"one_more_photo": row.photo}),)
     fitting = [part for part in catalogue.parts if part.component == component and _fits(part, generation, lowering)]
+    fitting.sort(key=lambda part: part.accessory)  # what the lift needs first
     supplied = list(dict.fromkeys(supplied_instead(catalogue, part).id for part in fitting))
     return tuple(
         PartsOut(
             component=component,
             name=row.name,
             part=_out(catalogue.parts_by_id[part]),
-            substitutes=_outs(catalogue, catalogue.parts_by_id[part].substitutes),
+            substitutes=part_outs(catalogue, catalogue.parts_by_id[part].substitutes),
             supersedes=tuple(p.number for p in fitting if p.id != part and supplied_instead(catalogue, p).id == part),
-            order_together=_outs(catalogue, catalogue.parts_by_id[part].order_with),
+            order_together=part_outs(catalogue, catalogue.parts_by_id[part].order_with),
             do_not_mix=_do_not_mix(catalogue, catalogue.parts_by_id[part]),
             confirm_before_order=confirm,
             one_more_photo=row.photo,
@@ -129,12 +127,15 @@ def _out(part: SparePart) -> PartOut:
         name=part.name,
         generations=part.generations,
         mechanisms=part.mechanisms,
+        accessory=part.accessory,
+        specification=part.specification,
         note=part.note,
         source=part.source,
     )
 
 
-def _outs(catalogue: Catalogue, parts: Sequence[str]) -> tuple[PartOut, ...]:
+def part_outs(catalogue: Catalogue, parts: Sequence[str]) -> tuple[PartOut, ...]:
+    """Parts by their ids, each as it is supplied now."""
     return tuple(_out(supplied_instead(catalogue, catalogue.parts_by_id[part])) for part in parts)
 
 
@@ -163,6 +164,8 @@ def as_sheet(parts: Sequence[PartsOut], title: str) -> str:
     for row in parts:
         lines += [row.name, "-" * len(row.name)]
         lines += [f"  Part          {row.part.number}  {row.part.name}"] if row.part else []
+        compared = row.part.specification if row.part else {}
+        lines += [f"  Compare       {what}: {value}" for what, value in compared.items()]
         lines += [f"  Note          {row.part.note}"] if row.part and row.part.note else []
         lines += [f"  Replaces      {', '.join(row.supersedes)}"] if row.supersedes else []
         lines += [f"  Or            {p.number}  {p.name}" for p in row.substitutes]

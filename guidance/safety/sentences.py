@@ -1,18 +1,17 @@
 """What is said first, and who may do which step. Nothing here looks at a photo or a probability."""
 
-from collections.abc import Iterable
+from collections.abc import Collection
 
 from guidance.catalogue.catalogue import Catalogue
 from guidance.catalogue.fault_rows import Moment, Step
 from guidance.catalogue.rows import ROLES, Role
-from guidance.documents.answer import Advice, LoweringAdvice
+from guidance.documents.answer import Advice
 from guidance.documents.case import Case, Complaint, OutcomeOut, StepOut
-from guidance.safety.lowering import advice, lowering_advice
+from guidance.safety.lowering import advice
+from guidance.safety.way_down import signs_in_order
 
 NO_SIGN = "none"
 """The answer to the question about danger signs when there is none."""
-
-FAILED_LOWERING = "failed_lowering"
 
 HURT = "reported as having hurt or nearly hurt somebody"
 """Why a case is to be reported when somebody said so."""
@@ -29,6 +28,20 @@ ASK_SLING = StepOut(
     ),
     why="Bringing a person down comes before everything else.",
 )
+
+
+ASK_HURT = StepOut(
+    kind="safety_question",
+    id="could_hurt",
+    text="Was anybody hurt, or nearly hurt?",
+    source="common practice, no source",
+    roles=ROLES,
+    outcomes=tuple(
+        OutcomeOut(id=answer, words=words, probability=1 / 2) for answer, words in (("no", "No"), ("yes", "Yes"))
+    ),
+    why="Such a case is reported, whatever was found.",
+)
+"""Asked last, when the lift works again or is out of use."""
 
 
 def may_do(step: Step, role: Role) -> bool:
@@ -48,23 +61,9 @@ def first_lines(catalogue: Catalogue, role: Role, occupied: str) -> tuple[Advice
     return say(catalogue, "occupied", role) + say(catalogue, "emergency", role)
 
 
-def bring_down(catalogue: Catalogue, case: Case, confirmed: str | None, mechanisms: Iterable[str]) -> LoweringAdvice:
-    """How the person comes down; after a lowering that failed, only what is safe for every mechanism."""
-    failed = FAILED_LOWERING in (case.danger_signs or ())
-    known = None if failed else confirmed
-    plans = (catalogue.stop_signs_by_id[sign].occupied for sign in case.danger_signs or ())
-    ordered = {act for plan in plans for sentence in plan for act in sentence.acts}
-    return lowering_advice(catalogue, known, tuple(mechanisms), case.role, ordered)
-
-
-def signs_advice(catalogue: Catalogue, signs: Iterable[str], role: Role) -> tuple[Advice, ...]:
+def signs_advice(catalogue: Catalogue, signs: Collection[str], role: Role) -> tuple[Advice, ...]:
     """What to do about the danger signs that were seen."""
-    return advice((catalogue.stop_signs_by_id[sign] for sign in signs), role)
-
-
-def occupied_signs_advice(catalogue: Catalogue, signs: Iterable[str], role: Role) -> tuple[Advice, ...]:
-    """What to do, in order, about the danger signs that were seen while somebody is in the sling."""
-    return advice((row for sign in signs for row in catalogue.stop_signs_by_id[sign].occupied), role)
+    return advice(signs_in_order(catalogue, signs), role)
 
 
 def ask_signs(catalogue: Catalogue) -> StepOut:

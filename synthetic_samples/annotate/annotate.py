@@ -64,6 +64,16 @@ def annotate(scene: Scene, rendered: Rendered) -> tuple[list[dict], list[dict]]:
     return subjects, look_alikes
 
 
+def concepts_in_window(scene: Scene, truth: Truth, label_ids: np.ndarray, labels: list[str]) -> dict[str, Concept]:
+    """What a window of a photo tells of one subject; `label_ids` (S, S) index `labels`, 0 beside the photo.
+
+    The scene's camera is the window's, its size the window's in pixels, and `photo_share` says what that is of a photo.
+    """
+    used = np.bincount(label_ids.ravel(), minlength=len(labels))
+    counts = {label: int(n) for label, n in zip(labels, used, strict=True) if label and n}
+    return _concepts(scene, truth, _own(counts, truth, _evidence_scale(scene) ** 2))
+
+
 def is_fair(scene: Scene, subjects: list[dict]) -> bool:
     """A fair close photo: close, no hard condition, nothing cut off or hidden, every concept's evidence clear.
 
@@ -179,7 +189,7 @@ def _cross(a: np.ndarray, b: np.ndarray) -> float:
 
 def _evidence_scale(scene: Scene) -> float:
     """Length in a photo 500 pixels wide, at which evidence is counted, of a pixel of this picture."""
-    return EVIDENCE_WIDTH_PX / max(scene.width, scene.height)
+    return EVIDENCE_WIDTH_PX * scene.photo_share / max(scene.width, scene.height)
 
 
 def _own(counts: Mapping[str, int], truth: Truth, scale: float) -> dict[str, float]:

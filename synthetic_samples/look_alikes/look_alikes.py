@@ -41,7 +41,11 @@ def look_alike(rng: np.random.Generator, kind: str) -> list[Piece]:
     """One thing in real size (metres), standing on z = 0 round the origin, all labelled `look_alike/KIND`."""
     if kind not in _BUILDERS:
         raise ValueError(f"look-alike {kind!r}: wanted one of {', '.join(sorted(_BUILDERS))}")
-    pieces = _BUILDERS[kind](rng)
+    return set_down(_BUILDERS[kind](rng), kind)
+
+
+def set_down(pieces: list[Piece], kind: str) -> list[Piece]:
+    """The pieces of a thing moved to stand on z = 0 round the origin, all labelled `look_alike/KIND`."""
     boxes = np.array([piece.solid.bounding_box() for piece in pieces if isinstance(piece, Part)])
     low, high = boxes[:, :3].min(axis=0), boxes[:, 3:].max(axis=0)
     centred = moved(pieces, shift(-(low[0] + high[0]) / 2, -(low[1] + high[1]) / 2, -low[2]))

@@ -1,0 +1,1 @@
+"""Finishes, stickers, textures. May not: carry meaning; colours and writing are random."""

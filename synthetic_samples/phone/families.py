@@ -11,6 +11,9 @@ Range = tuple[float, float]
 HARD_CONDITIONS: Final = ("dark", "overexposed", "blurred", "haze", "noisy")
 """Hard conditions that the phone itself can add to a picture; without one the photo is a decent one."""
 
+CONDITIONS: Final = (*HARD_CONDITIONS, "tilted", "covered", "backlit", "flash")
+"""Every hard condition: the phone's own, and those of how the photo was taken; a manifest adds `far` (small parts)."""
+
 _ORIENTATIONS: Final = ((1, 0.62), (6, 0.14), (3, 0.08), (8, 0.08), (2, 0.02), (4, 0.02), (5, 0.02), (7, 0.02))
 _DRAWN_AS_THEY_ARE: Final = (
     "key", "distortion", "fringe", "vignette", "chroma_noise", "grain_sigma", "white_balance_trust",
@@ -235,12 +238,7 @@ def draw_phone(rng: np.random.Generator, family: str, hard: Collection[str] = ()
 
     Raises ValueError for an unknown family or condition.
     """
-    unknown = set(hard) - set(HARD_CONDITIONS)
-    if family not in FAMILIES or unknown:
-        raise ValueError(
-            f"phone family {family!r} with conditions {sorted(hard)}: families are {sorted(FAMILIES)}, "
-            f"conditions are {list(HARD_CONDITIONS)}"
-        )
+    _refuse_unknown(family, hard)
     habits = FAMILIES[family]
 
     def pick(range_: Range) -> float:
@@ -273,12 +271,12 @@ def draw_phone(rng: np.random.Generator, family: str, hard: Collection[str] = ()
     )
 
 
-def _exposure_ev(rng: np.random.Generator, hard: Collection[str]) -> float:
-    if "dark" in hard:
-        return float(rng.uniform(-3.0, -1.6))
-    if "overexposed" in hard:
-        return float(rng.uniform(1.1, 2.2))
-    return float(np.clip(rng.normal(0.0, 0.25), -0.6, 0.6))
+def _refuse_unknown(family: str, hard: Collection[str]) -> None:
+    if family not in FAMILIES or set(hard) - set(HARD_CONDITIONS):
+        raise ValueError(
+            f"phone family {family!r} with conditions {sorted(hard)}: families are {sorted(FAMILIES)}, "
+            f"conditions are {list(HARD_CONDITIONS)}"
+        )
 
 
 def _blur(rng: np.random.Generator, softness_px: float, blurred: bool) -> tuple[float, float]:
@@ -290,6 +288,14 @@ def _blur(rng: np.random.Generator, softness_px: float, blurred: bool) -> tuple[
     elif blurred:
         softness_px = float(rng.uniform(2.0, 4.5))
     return softness_px * pixel, (motion_px if motion_px > 1.0 else 0.0) * pixel
+
+
+def _exposure_ev(rng: np.random.Generator, hard: Collection[str]) -> float:
+    if "dark" in hard:
+        return float(rng.uniform(-3.0, -1.6))
+    if "overexposed" in hard:
+        return float(rng.uniform(1.1, 2.2))
+    return float(np.clip(rng.normal(0.0, 0.25), -0.6, 0.6))
 
 
 def _white_balance(warmth: float, tint: float) -> tuple[float, float, float]:

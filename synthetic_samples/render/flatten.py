@@ -13,6 +13,7 @@ import numpy as np
 
 from synthetic_samples.geometry import Material, Part, Picture, side_name, surface_of
 from synthetic_samples.render.picture_sheet import on_one_sheet
+from synthetic_samples.scene.camera import Camera
 from synthetic_samples.scene.scene import Scene
 
 TEXTURE_SLOTS = 8
@@ -61,7 +62,7 @@ class FlatScene:
 
 def flatten(scene: Scene) -> FlatScene:
     """Carry a scene into its camera's frame and sort its triangles by the mesh they go to."""
-    to_camera = _world_to_camera(scene)
+    to_camera = np.linalg.inv(camera_to_world(scene.camera))
     labels = [""]
     parts = [piece for piece in scene.pieces if isinstance(piece, Part)]
     pictures = [piece for piece in scene.pieces if isinstance(piece, Picture)]
@@ -95,11 +96,12 @@ def flatten(scene: Scene) -> FlatScene:
     )
 
 
-def _world_to_camera(scene: Scene) -> np.ndarray:
-    right, above, forward = scene.camera.axes
+def camera_to_world(camera: Camera) -> np.ndarray:
+    """(4, 4) from a camera's frame, in which it looks along +z with y up, to the world."""
+    right, above, forward = camera.axes
     to_world = np.eye(4)
-    to_world[:3] = np.column_stack([-right, above, forward, scene.camera.position])
-    return np.linalg.inv(to_world)
+    to_world[:3] = np.column_stack([-right, above, forward, camera.position])
+    return to_world
 
 
 def _sorted_triangles(parts: Sequence[Part], to_camera: np.ndarray, labels: list[str]):

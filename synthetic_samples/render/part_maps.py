@@ -47,7 +47,7 @@ _FACES = {"front": "front", "left": "side", "right": "side", "top": "top"}
 
 def part_map(label_ids: np.ndarray, labels: list[str], values: Mapping[int | None, dict[str, str]]) -> np.ndarray:
     """Part map (ceil(H / 4), ceil(W / 4)) uint8 of label ids (H, W); `values` are concept values by thing's number."""
-    parts = np.array([PARTS.index(_part_of_its_thing(label, values)) for label in labels], np.uint8)[label_ids]
+    parts = part_numbers(labels, values)[label_ids]
     height, width = (-(-size // REDUCTION) * REDUCTION for size in parts.shape)
     padded = np.zeros((height, width), np.uint8)
     padded[: parts.shape[0], : parts.shape[1]] = parts
@@ -57,6 +57,11 @@ def part_map(label_ids: np.ndarray, labels: list[str], values: Mapping[int | Non
     small = np.array([PARTS.index(part) for part in SMALL_PARTS])
     counts[..., small] += np.where(counts[..., small] >= _ENOUGH_PX, REDUCTION**2, 0)
     return counts.argmax(axis=2).astype(np.uint8)
+
+
+def part_numbers(labels: list[str], values: Mapping[int | None, dict[str, str]]) -> np.ndarray:
+    """(L,) uint8 index into `PARTS` of each label; `values` are concept values by thing's number."""
+    return np.array([PARTS.index(_part_of_its_thing(label, values)) for label in labels], np.uint8)
 
 
 def _part_of_its_thing(label: str, values: Mapping[int | None, dict[str, str]]) -> str:

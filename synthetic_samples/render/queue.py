@@ -15,7 +15,7 @@ from manifold3d import Manifold
 
 RENDERERS_PER_GPU = 6
 _CORES_A_PROCESS = 3
-_COMPILED_WITHIN_S = 60  # then the others no longer wait for the first
+COMPILED_WITHIN_S = 60  # then the others no longer wait for the first
 _BLOCKING_SYNC = 4  # CU_CTX_SCHED_BLOCKING_SYNC of CUDA's driver interface
 
 
@@ -107,7 +107,7 @@ def _serve(variant: str, gpu: int, served: Sequence[Connection], compiled: Event
         for end in wait(served):
             flat = end.recv()
             if not (first or compiled.is_set()):
-                compiled.wait(_COMPILED_WITHIN_S)
+                compiled.wait(COMPILED_WITHIN_S)
             try:
                 end.send((render(flat), None))
             except Exception as error:  # the worker that asked reports it with the picture's number

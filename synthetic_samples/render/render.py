@@ -1,4 +1,4 @@
-"""Scene to pixels and masks: the only module that imports the renderer (Mitsuba 3)."""
+"""Scene to pixels and masks by the renderer (Mitsuba 3): one picture of a scene; `views.py` takes many of one."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -42,8 +42,7 @@ def use_variant(variant: str) -> None:
 
 def render(scene: FlatScene) -> Rendered:
     """Render the picture of a scene and the label of every pixel."""
-    # Loading in parallel would number the shapes by chance, and a compiled kernel knows them by number.
-    world = mi.load_dict({"type": "scene", **_lights(scene), **_meshes(scene)}, parallel=False)
+    world = scene_of(scene)
     path = mi.load_dict({"type": "path", "max_depth": _MAX_DEPTH, "rr_depth": 2})
     guides = mi.load_dict({"type": "aov", "aovs": "colour:albedo,normal:sh_normal,depth:depth"})
     sensor = _sensor(scene)
@@ -54,10 +53,17 @@ def render(scene: FlatScene) -> Rendered:
     return Rendered(radiance[..., :3].astype(np.float32), albedo, normal, depth, _label_ids(scene), scene.labels)
 
 
+def scene_of(scene: FlatScene, labelled: bool = False):
+    """The renderer's own scene; `labelled`, each mesh has the label of every face as its attribute `face_label`."""
+    meshes = _meshes(scene, labelled)
+    # Loading in parallel would number the shapes by chance, and a compiled kernel knows them by number.
+    return mi.load_dict({"type": "scene", **_lights(scene, labelled), **meshes}, parallel=False)
+
+
 # Meshes --------------------------------------------------------------------------------------------------------------
 
 
-def _meshes(scene: FlatScene) -> dict:
+def _meshes(scene: FlatScene, labelled: bool) -> dict:
     """A coloured mesh, a fixed number of textured ones, all pictures, and what glows; what lacks is out of sight."""
     meshes = {"solids": _coloured_mesh("solids", scene.plain)}
     for number in range(TEXTURE_SLOTS):
@@ -66,7 +72,16 @@ def _meshes(scene: FlatScene) -> dict:
     meshes["pictures"] = _textured_mesh("pictures", scene.pictures)
     glow = np.mean([t.material.emission for t in scene.glowing] or [(1.0, 1.0, 1.0)], axis=0) * 0.6
     meshes["glow"] = _coloured_mesh("glow", scene.glowing, glow)
+    if labelled:
+        groups = [scene.plain, *scene.textured, *[[]] * (TEXTURE_SLOTS - len(scene.textured)), scene.pictures]
+        for mesh, group in zip(meshes.values(), [*groups, scene.glowing], strict=True):
+            _tell(mesh, np.concatenate([t.ids for t in group] or [np.zeros(1)]))
     return meshes
+
+
+def _tell(mesh, labels: np.ndarray) -> None:
+    """Let each face of a mesh carry its label (M,)."""
+    mesh.add_attribute("face_label", 1, labels.astype(np.float32))
 
 
 def _joined(parts: Sequence[Triangles]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -172,9 +187,12 @@ def _environment(name: str) -> np.ndarray:
     return np.ascontiguousarray(pixels / pixels.mean())
 
 
-def _lights(scene: FlatScene) -> dict:
+def _lights(scene: FlatScene, labelled: bool) -> dict:
     panel_light = mi.load_dict({"type": "area", "radiance": {"type": "rgb", "value": list(scene.panel_radiance)}})
     normals = np.tile(scene.panel_normal, (6, 1))
+    panel = _mesh("panel", scene.panel, normals, None, mi.load_dict({"type": "diffuse"}), panel_light)
+    if labelled:
+        _tell(panel, np.zeros(2))
     return {
         "environment": {
             "type": "envmap",
@@ -186,7 +204,7 @@ def _lights(scene: FlatScene) -> dict:
             "position": _FLASH_POSITION,
             "intensity": {"type": "rgb", "value": [scene.flash_intensity] * 3},
         },
-        "panel": _mesh("panel", scene.panel, normals, None, mi.load_dict({"type": "diffuse"}), panel_light),
+        "panel": panel,
     }
 
 

@@ -11,7 +11,7 @@ from synthetic_samples.materials.materials import housing_material
 from synthetic_samples.materials.room_materials import fabric
 from synthetic_samples.scene.layout import Composition
 
-_FULL_FRAME_HALF_WIDTH_MM = 18.0
+FULL_FRAME_HALF_WIDTH_MM = 18.0
 _LONGEST_TILT_DEG = 45.0
 
 SIDES_APART_DEG = 50.0
@@ -66,36 +66,36 @@ def draw_camera(
     lengths are 24 to 80 mm in 35 mm equivalents, mostly short as on phones.
     """
     focal = float(rng.choice([24, 26, 28, 35, 50, 70, 77])) if rng.random() < 0.6 else float(rng.uniform(24, 80))
-    half_view = np.arctan(_FULL_FRAME_HALF_WIDTH_MM / focal)
-    half_short = np.arctan(np.tan(half_view) * min(aspect, 1 / aspect))
-    fill = {
+    half_view = np.arctan(FULL_FRAME_HALF_WIDTH_MM / focal)
+    distance = _distance_m(rng, composition, framing, np.arctan(np.tan(half_view) * min(aspect, 1 / aspect)))
+    focus = np.asarray(composition.focus)
+    target = focus + rng.normal(0, 1, 3) * composition.extent_m * (0.08 if framing == "close" else 0.25)
+    position, before = free_position(rng, composition, distance, sides)
+    roll = float(np.clip(rng.normal(0, 5), -18, 18))
+    if "tilted" in conditions:
+        roll = float(rng.uniform(20, _LONGEST_TILT_DEG) * rng.choice([-1, 1]))
+    forward = (target - position) / np.linalg.norm(target - position)
+    up = turn(forward, roll)[:3, :3] @ upright(forward, composition.up)
+    camera = Camera(
+        _triple(position), _triple(target), _triple(up), float(np.degrees(2 * half_view)), focal, roll, float(distance),
+        azimuth_of(position, composition),
+    )  # fmt: skip
+    pieces = _without(before, composition.pieces)
+    return camera, pieces + (_cover(rng, composition, position) if "covered" in conditions else [])
+
+
+def _distance_m(rng: np.random.Generator, composition: Composition, framing: str, half_short: float) -> float:
+    """From how far the focus fills its share of a picture whose shorter side spans twice `half_short` (radians)."""
+    fill = {  # every framing's is drawn, so that the draws after it do not hang on the framing
         "close": rng.uniform(0.5, 1.0),
         "mid": rng.uniform(0.18, 0.42),
         "wide": rng.uniform(0.6, 1.1),
         "none": rng.uniform(0.45, 1.1),
     }[framing]
-    distance = max(composition.extent_m / (2 * np.tan(half_short) * fill), 0.12) + composition.extent_m * 0.15
-    focus = np.asarray(composition.focus)
-    target = focus + rng.normal(0, 1, 3) * composition.extent_m * (0.08 if framing == "close" else 0.25)
-    position, before = _free_position(rng, composition, distance, sides)
-    roll = float(np.clip(rng.normal(0, 5), -18, 18))
-    if "tilted" in conditions:
-        roll = float(rng.uniform(20, _LONGEST_TILT_DEG) * rng.choice([-1, 1]))
-    forward = (target - position) / np.linalg.norm(target - position)
-    up = turn(forward, roll)[:3, :3] @ _upright(forward, composition.up)
-    camera = Camera(
-        _triple(position), _triple(target), _triple(up), float(np.degrees(2 * half_view)), focal, roll, float(distance),
-        _azimuth_deg(position, composition),
-    )  # fmt: skip
-    pieces = [
-        piece
-        for piece in composition.pieces
-        if not (isinstance(piece, Part) and any(piece.solid is solid for solid in before))
-    ]
-    return camera, pieces + (_cover(rng, composition, position) if "covered" in conditions else [])
+    return max(composition.extent_m / (2 * np.tan(half_short) * fill), 0.12) + composition.extent_m * 0.15
 
 
-def _free_position(
+def free_position(
     rng: np.random.Generator, composition: Composition, distance: float, sides: Sequence[float]
 ) -> tuple[np.ndarray, list[Manifold]]:
     """A place for the phone, and the solids of the surroundings that stand between it and the focus (mostly none)."""
@@ -105,7 +105,7 @@ def _free_position(
         position[2] = max(position[2], 0.06)
         end = focus + (position - focus) * 0.12
         before = [solid for solid in composition.obstacles if solid.ray_cast(tuple(position), tuple(end))]
-        if not before and _gap_deg(_azimuth_deg(position, composition), sides) >= SIDES_APART_DEG:
+        if not before and _gap_deg(azimuth_of(position, composition), sides) >= SIDES_APART_DEG:
             break
     return position, before
 
@@ -143,16 +143,22 @@ def _gap_deg(azimuth: float, sides: Sequence[float]) -> float:
     return min((abs((azimuth - side + 180) % 360 - 180) for side in sides), default=360.0)
 
 
-def _azimuth_deg(position: np.ndarray, composition: Composition) -> float:
+def azimuth_of(position: np.ndarray, composition: Composition) -> float:
     across, along, _ = composition.frame[:3, :3].T @ (position - np.asarray(composition.focus))
     return float(np.degrees(np.arctan2(across, -along)))
 
 
-def _upright(forward: np.ndarray, up: np.ndarray) -> np.ndarray:
+def upright(forward: np.ndarray, up: np.ndarray) -> np.ndarray:
     flat = up - forward * (up @ forward)
     if np.linalg.norm(flat) < 0.05:
         flat = np.cross(forward, (1.0, 0.0, 0.0))
     return flat / np.linalg.norm(flat)
+
+
+def _without(solids: list[Manifold], pieces: list[Piece]) -> list[Piece]:
+    return [
+        piece for piece in pieces if not (isinstance(piece, Part) and any(piece.solid is solid for solid in solids))
+    ]
 
 
 def _cover(rng: np.random.Generator, composition: Composition, position: np.ndarray) -> list[Piece]:

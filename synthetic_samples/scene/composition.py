@@ -6,15 +6,12 @@ from dataclasses import replace
 import numpy as np
 from manifold3d import Manifold
 
-from classifier.taxonomy import ACTUATOR_HEAD, CHARGER, CONCEPTS, CONTROL_BOX, HAND_CONTROL
+from classifier.taxonomy import ACTUATOR_HEAD, CHARGER, CONTROL_BOX, HAND_CONTROL
 from synthetic_samples.geometry import Part, Piece, moved, point_z_to, shift, turn
-from synthetic_samples.look_alikes.look_alikes import look_alike, look_alike_kinds
 from synthetic_samples.scene.crowd import crowd
 from synthetic_samples.scene.layout import Brief, Composition, actuator_attitude, bounds
 from synthetic_samples.scene.truths import Truth, actuator_truth, box_truth, outline_of, plain_truth
 from synthetic_samples.shapes.accessories import charger, hand_control
-from synthetic_samples.shapes.actuator import actuator
-from synthetic_samples.shapes.control_box import control_box
 from synthetic_samples.shapes.lift import lift, mast_section
 from synthetic_samples.surroundings.surroundings import draw_setting
 
@@ -53,7 +50,7 @@ _STANDS_ON = {"mast": "floor", "wall": "wall", "bench": "bench", "floor": "floor
 def _close_box(rng: np.random.Generator, brief: Brief) -> Composition:
     if rng.random() < 0.22:
         return _on_lift(rng, brief, CONTROL_BOX)
-    box = control_box(rng, brief.values(rng), brief.style)
+    box = brief.box(rng)
     low, high = np.array(Manifold.compose(box.solids).bounding_box()).reshape(2, 3)
     place = str(rng.choice(["mast", "wall", "bench", "floor", "lying"], p=[0.34, 0.16, 0.24, 0.14, 0.12]))
     pieces, transform = list(box.pieces), np.eye(4)
@@ -79,7 +76,7 @@ def _close_box(rng: np.random.Generator, brief: Brief) -> Composition:
 def _close_actuator(rng: np.random.Generator, brief: Brief) -> Composition:
     if rng.random() < 0.3:
         return _on_lift(rng, brief, ACTUATOR_HEAD)
-    built = actuator(rng, str(rng.choice(CONCEPTS["lowering"])), brief.style)
+    built = brief.actuator(rng)
     truth = actuator_truth(built)
     lay, lies = actuator_attitude(rng)
     place, elevation = (str(rng.choice(["bench", "floor"])), (5, 75)) if lies else ("floor", (-25, 50))
@@ -130,8 +127,8 @@ def _small_thing(rng: np.random.Generator, kind: str, pieces: list[Piece], famil
 
 def _pair(rng: np.random.Generator, brief: Brief) -> Composition:
     """A box and an actuator side by side on a bench or floor, as laid out before an order."""
-    box = control_box(rng, brief.values(rng), brief.style)
-    built = actuator(rng, str(rng.choice(CONCEPTS["lowering"])), brief.style)
+    box = brief.box(rng)
+    built = brief.actuator(rng)
     standing, lay = (
         box_truth(box),
         turn((0, 0, 1), rng.uniform(0, 360)) @ point_z_to((1, 0, 0)) @ turn((0, 0, 1), rng.uniform(0, 360)),
@@ -189,8 +186,8 @@ _CROWDS, _CROWDS_WHERE_DENSE = 0.4, 0.75
 
 def _on_lift(rng: np.random.Generator, brief: Brief, focus: str) -> Composition:
     """Box and actuator on a mobile lift; `focus` is one of them or `all`."""
-    box = control_box(rng, brief.values(rng), brief.style)
-    built = actuator(rng, str(rng.choice(CONCEPTS["lowering"])), brief.style, reach=rng.uniform(0.5, 0.72))
+    box = brief.box(rng)
+    built = brief.actuator(rng, (0.5, 0.72))
     hand = hand_control(rng, brief.style) if rng.random() < 0.55 else None
     whole = lift(rng, box, built, hand[0] if hand else None)
     truths = [box_truth(box).moved(whole.box_frame), actuator_truth(built).moved(whole.actuator_frame)]
@@ -222,7 +219,7 @@ def _no_lift_part(rng: np.random.Generator, brief: Brief) -> Composition:
     count = int(rng.integers(1, 5)) if rng.random() < 0.75 else 0
     x = 0.0
     for _ in range(count):
-        thing = look_alike(rng, str(rng.choice(look_alike_kinds(brief.style))))
+        thing = brief.look_alike(rng)
         thing = moved(thing, turn((0, 0, 1), rng.uniform(-60, 60)))
         low, high = bounds(thing)
         pieces += moved(thing, shift(x - low[0], rng.uniform(-0.1, 0.1), 0))
@@ -246,7 +243,7 @@ def _no_lift_part(rng: np.random.Generator, brief: Brief) -> Composition:
 def _surrounded(rng: np.random.Generator, brief: Brief, composition: Composition, company: bool) -> Composition:
     """Put the composition into a place, sometimes with look-alikes beside it."""
     if company and composition.place != "wall" and rng.random() < 0.3:
-        thing = look_alike(rng, str(rng.choice(look_alike_kinds(brief.style))))
+        thing = brief.look_alike(rng)
         low, high = bounds(thing)
         reach = np.vstack([truth.outline for truth in composition.truths])
         side = float(rng.choice([-1, 1]))

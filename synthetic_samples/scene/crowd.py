@@ -5,15 +5,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from manifold3d import Manifold
 
-from classifier.taxonomy import ACTUATOR_HEAD, CHARGER, CONCEPTS, CONTROL_BOX, HAND_CONTROL
+from classifier.taxonomy import ACTUATOR_HEAD, CHARGER, CONTROL_BOX, HAND_CONTROL
 from synthetic_samples.annotate.labels import numbered
 from synthetic_samples.geometry import Part, Piece, block, moved, shift, turn
-from synthetic_samples.look_alikes.look_alikes import look_alike, look_alike_kinds
 from synthetic_samples.scene.layout import Brief, Composition, actuator_attitude, bounds
 from synthetic_samples.scene.truths import Truth, actuator_truth, box_truth, plain_truth
 from synthetic_samples.shapes.accessories import charger, hand_control
-from synthetic_samples.shapes.actuator import actuator
-from synthetic_samples.shapes.control_box import control_box
 
 _SHARES = {CONTROL_BOX: 0.45, ACTUATOR_HEAD: 0.38, HAND_CONTROL: 0.1, CHARGER: 0.07}
 _HEADS_ALONE = 0.4  # of dense crowds: without boxes beside them heads, which are small, fill a picture
@@ -49,7 +46,7 @@ class _Thing:
 def crowd(rng: np.random.Generator, brief: Brief) -> Composition:
     """Things with nothing between them and the camera, each turned its own way as if photographed by itself."""
     things = [_thing(rng, brief, kind, number) for number, kind in enumerate(_kinds(rng, brief), 1)]
-    things += _strangers(rng, brief.style)
+    things += _strangers(rng, brief)
     boxes = [bounds(_in_sight(thing)) for thing in things]
     sizes = np.array([high - low for low, high in boxes])[:, [0, 2]] + rng.uniform(0.008, 0.03, (len(things), 2))
     centres = _packed(rng, sizes)
@@ -84,10 +81,10 @@ def _kinds(rng: np.random.Generator, brief: Brief) -> list[str]:
 
 def _thing(rng: np.random.Generator, brief: Brief, kind: str, number: int) -> _Thing:
     if kind == CONTROL_BOX:
-        box = control_box(rng, brief.values(rng), brief.style)
+        box = brief.box(rng)
         thing, attitude = _Thing(box.pieces, box_truth(box), box.families), _seen_from(rng, 38, (-12, 52))
     elif kind == ACTUATOR_HEAD:
-        built = actuator(rng, str(rng.choice(CONCEPTS["lowering"])), brief.style)
+        built = brief.actuator(rng)
         lay, lies = actuator_attitude(rng)
         thing = _Thing(built.pieces, actuator_truth(built), {"actuator": built.family})
         attitude = _seen_from(rng, None, (5, 75) if lies else (-25, 50)) @ lay
@@ -98,11 +95,11 @@ def _thing(rng: np.random.Generator, brief: Brief, kind: str, number: int) -> _T
     return replace(thing, pieces=own, truth=replace(thing.truth, number=number)).moved(attitude)
 
 
-def _strangers(rng: np.random.Generator, style: str) -> list[_Thing]:
+def _strangers(rng: np.random.Generator, brief: Brief) -> list[_Thing]:
     """Now and then one look-alike that is no larger than a box; of what is longer, such as a stick, none."""
     if rng.random() >= _STRANGERS:
         return []
-    pieces = look_alike(rng, str(rng.choice(look_alike_kinds(style))))
+    pieces = brief.look_alike(rng)
     thing = _Thing(pieces, None, {}).moved(_seen_from(rng, 38, (-12, 52)))
     return [thing] if np.ptp(thing.outline, axis=0).max() <= _LARGEST_STRANGER_M else []
 

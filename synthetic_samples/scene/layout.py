@@ -5,10 +5,15 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from manifold3d import Manifold
 
-from classifier.taxonomy import CONTROL_BOX_CONCEPTS
+from classifier.taxonomy import CONCEPTS, CONTROL_BOX_CONCEPTS
 from synthetic_samples.geometry import Part, Piece, moved, point_z_to, turn
+from synthetic_samples.grammar.heads import head
+from synthetic_samples.grammar.things import thing
+from synthetic_samples.look_alikes.look_alikes import look_alike, look_alike_kinds, set_down
 from synthetic_samples.scene.combinations import SHARE
 from synthetic_samples.scene.truths import Truth
+from synthetic_samples.shapes.actuator import Actuator, actuator
+from synthetic_samples.shapes.control_box import ControlBox, control_box
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,12 +58,34 @@ class Brief:
 
     Every combination of control box values is equally likely; half of the boxes are of `combinations` where some are
     given, so that a measurement on the rows of one catalogue has enough of them. `dense`: most close pictures to learn
-    from are crowds.
+    from are crowds. `grammar`: share of boxes, actuators and look-alikes that the grammar builds, not a family.
     """
 
     style: str
     combinations: tuple[dict[str, str], ...] = ()
     dense: bool = False
+    grammar: float = 0.0
+
+    def box(self, rng: np.random.Generator) -> ControlBox:
+        """A control box of any values."""
+        values = self.values(rng)
+        return control_box(rng, values, self.style, self._composed(rng))
+
+    def actuator(self, rng: np.random.Generator, reach_m: tuple[float, float] | None = None) -> Actuator:
+        """An actuator with any lowering mechanism; `reach_m`: range of its length from the head to the rod's eye."""
+        lowering = str(rng.choice(CONCEPTS["lowering"]))
+        reach = rng.uniform(*reach_m) if reach_m else None
+        return (head if self._composed(rng) else actuator)(rng, lowering, self.style, reach)
+
+    def look_alike(self, rng: np.random.Generator) -> list[Piece]:
+        """Something that is no lift part, labelled so, as `look_alike` gives it."""
+        if self._composed(rng):
+            kind, pieces = thing(rng, self.style)
+            return set_down(pieces, kind)
+        return look_alike(rng, str(rng.choice(look_alike_kinds(self.style))))
+
+    def _composed(self, rng: np.random.Generator) -> bool:
+        return bool(self.grammar) and rng.random() < self.grammar
 
     def values(self, rng: np.random.Generator) -> dict[str, str]:
         if self.combinations and rng.random() < SHARE:

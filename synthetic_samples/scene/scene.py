@@ -10,10 +10,19 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from synthetic_samples.geometry import Piece, point_z_to, shift
-from synthetic_samples.phone.families import HARD_CONDITIONS, PhoneStyle, draw_phone, phone_families
+from synthetic_samples.phone.families import CONDITIONS, HARD_CONDITIONS, PhoneStyle, draw_phone, phone_families
 from synthetic_samples.scene.camera import MOST_VIEWS, Camera, draw_camera
 from synthetic_samples.scene.composition import compose
 from synthetic_samples.scene.layout import Brief, Composition
+from synthetic_samples.scene.people import (
+    drawn_framing,
+    drawn_target,
+    halves_of,
+    photo_of,
+    seen_box,
+    targets_of,
+    with_a_hand,
+)
 from synthetic_samples.scene.truths import Truth
 
 ENVIRONMENTS = {
@@ -28,12 +37,14 @@ STYLES = tuple(ENVIRONMENTS)
 SIZES = ((704, 528), (528, 704), (396, 704))
 """Width and height in pixels: fewer than a phone's, but enough for the reader's window on a part seen from near by."""
 _SIZE_SHARES = (0.35, 0.5, 0.15)
+_TRIES_OF_PEOPLE = 12
 FRAMINGS = {"close": 0.66, "mid": 0.12, "wide": 0.07, "none": 0.15}
 """How near the lift parts are, with shares; `none` holds no lift part at all."""
 DENSE_FRAMINGS = {"close": 0.9, "mid": 0.04, "none": 0.06}
 """The same where a picture shall hold as many readable parts as it can: for the reader alone to learn from."""
 
 _SAMPLES = 10
+_FLASHES = 0.08  # of the worlds that many views are taken of
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,7 +59,8 @@ class Panel:
 class Scene:
     """Everything the renderer and the phone need; pictures are `width` x `height` pixels, upright.
 
-    Pictures of one set that share `lift` show the same things in the same place.
+    Pictures of one set that share `lift` show the same things in the same place. `photo_share`: of a photo's longer
+    side that the picture spans, less than 1 where it is a window of one.
     """
 
     index: int
@@ -70,6 +82,7 @@ class Scene:
     conditions: tuple[str, ...]
     families: dict[str, str]
     truths: list[Truth] = field(default_factory=list)
+    photo_share: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -87,10 +100,14 @@ def draw_scene(
     combinations: Sequence[dict[str, str]] = (),
     views: int = 1,
     dense: bool = False,
+    grammar: float = 0.0,
+    people: float = 0.0,
 ) -> Scene:
     """Draw picture number `index` of a style; half of its control boxes are of `combinations` where some are given.
 
-    A `dense` picture is seldom of a whole lift or of no lift part, and in style `train` mostly of a crowd.
+    A `dense` picture is seldom of a whole lift or of no lift part, and in style `train` mostly of a crowd. The share
+    `grammar` of boxes, actuators and look-alikes is built by the grammar. The share `people` of pictures is framed as
+    people do it, cut off, at arm's length or tilted, the others as by a careful photographer.
 
     Every `views` pictures in a row are of one lift, from different sides; the first of them is the very picture that
     the lift's number gives by itself. Raises ValueError for an unknown style and for more views than find room.
@@ -105,16 +122,35 @@ def draw_scene(
     framings = DENSE_FRAMINGS if dense else FRAMINGS
     framing = str(rng.choice(list(framings), p=list(framings.values())))
     shot = _shot(rng, framing)
-    composition = compose(rng, Brief(style, tuple(combinations), dense), framing)
-    scenes = [_photographed(rng, style, framing, composition, shot, [])]
+    composition = compose(rng, Brief(style, tuple(combinations), dense, grammar), framing)
+    if people and framing == "close" and rng.random() < people:
+        composition, photographed = with_a_hand(rng, composition), _taken_by_people
+    else:
+        photographed = _photographed
+    scenes = [photographed(rng, style, framing, composition, shot, [])]
     for number in range(1, view + 1):
         rng = np.random.default_rng([*numbers, number])
-        scenes.append(_photographed(rng, style, framing, composition, _shot(rng, framing), scenes))
+        scenes.append(photographed(rng, style, framing, composition, _shot(rng, framing), scenes))
     return replace(scenes[view], index=index, lift=lift)
 
 
 def _shot(rng: np.random.Generator, framing: str) -> _Shot:
     return _Shot(_conditions(rng, framing), SIZES[int(rng.choice(len(SIZES), p=_SIZE_SHARES))])
+
+
+def _taken_by_people(
+    rng: np.random.Generator, style: str, framing: str, composition: Composition, shot: _Shot, earlier: list[Scene]
+) -> Scene:
+    """The same with the camera where people hold it; a photo that would not show its target is not taken."""
+    scene = _photographed(rng, style, framing, composition, shot, earlier)
+    targets, wh = [each for each in targets_of(composition) if each[0].truth is not None], np.array(shot.size, float)
+    sides = [each.camera.azimuth_deg for each in earlier]
+    for _ in range(_TRIES_OF_PEOPLE):
+        target, kind = drawn_target(rng, targets), drawn_framing(rng)
+        camera = photo_of(rng, composition, target, kind, wh, sides)
+        if seen_box(camera, target.points, halves_of(camera, wh)) is not None:
+            return replace(scene, camera=camera, pieces=composition.pieces)
+    return scene
 
 
 def _photographed(
@@ -151,13 +187,40 @@ def _photographed(
     )
 
 
+def scene_of_composition(
+    rng: np.random.Generator, style: str, framing: str, composition: Composition, camera: Camera
+) -> Scene:
+    """A composition under one light, before a camera whose picture is square; its size is whoever's who renders it."""
+    environment = str(rng.choice(ENVIRONMENTS[style]))
+    return Scene(
+        index=0,
+        lift=0,
+        seed=int(rng.integers(0, 2**31 - 2)),
+        style=style,
+        framing=framing,
+        width=1,
+        height=1,
+        samples=_SAMPLES,
+        pieces=composition.pieces,
+        camera=camera,
+        environment=environment,
+        environment_scale=float(np.exp(rng.normal(0, 0.35))),
+        environment_turn_deg=float(rng.uniform(0, 360)),
+        flash_intensity=_flash(rng, camera, ("flash",)) if rng.random() < _FLASHES else 0.0,
+        panel=_panel(rng, composition, camera, ()),
+        phone=draw_phone(rng, str(rng.choice(phone_families(style))), []),
+        conditions=(),
+        families=composition.families,
+        truths=composition.truths,
+    )
+
+
 def _conditions(rng: np.random.Generator, framing: str) -> tuple[str, ...]:
     """Hard conditions; two pictures in three have none. `far` says that the parts are small in the frame."""
     found = ["far"] if framing == "wide" else []
     if rng.random() < 0.36:
-        extra = ("dark", "overexposed", "blurred", "haze", "noisy", "tilted", "covered", "backlit", "flash")
         count = 1 if rng.random() < 0.75 else 2
-        found += [str(name) for name in rng.choice(extra, count, replace=False)]
+        found += [str(name) for name in rng.choice(CONDITIONS, count, replace=False)]
     return tuple(found)
 
 

@@ -34,75 +34,22 @@ CHARGER_FAMILIES = {
     "heldout": ("plug_in", "desk_cradle", "wall_cradle", "in_line_adapter"),
 }
 
+_HAND_CONTROL = "hand_control/body"
+
 
 def hand_control(rng: np.random.Generator, style: str) -> tuple[list[Piece], str]:
     """A wired handset with a raise and a lower button: upright, centre at the origin, keys towards -y."""
     family = str(rng.choice(HAND_CONTROL_FAMILIES[style]))
     width, depth, height = rng.uniform(0.042, 0.075), rng.uniform(0.018, 0.034), rng.uniform(0.11, 0.21)
     body = _handset_body(rng, family, width, depth, height)
-    label = "hand_control/body"
-    pieces: list[Piece] = [Part(body, housing_material(rng), label)]
-    rows = int(rng.integers(1, 4))
-    size = min(width * rng.uniform(0.35, 0.6), height / (rows * 2 + 1.5))
-    z = height * rng.uniform(0.18, 0.32)
-    for _ in range(rows):
-        pair, pair_width, pair_height = fittings.button_pair(
-            rng, size, upright=rows == 1 or pair_fits_upright(rng, size, width)
-        )
-        if pair_width > width * 0.92:
-            pair, pair_width, pair_height = fittings.button_pair(rng, size * 0.4, upright=False)
-        hits = body.ray_cast((0, -1, z), (0, 1, z))
-        if not hits or z - pair_height < -height * 0.5:
-            break
-        pieces += [
-            _relabelled(piece, label)
-            for piece in moved(pair, shift(0, hits[0].position[1] + 0.0004, z - pair_height * 0.2))
-        ]
-        z -= pair_height + size * 0.35
+    pieces: list[Piece] = [Part(body, housing_material(rng), _HAND_CONTROL)]
+    pieces += _key_rows(rng, body, width, height)
     if rng.random() < 0.4:
-        hook = cable(
-            curve(
-                np.array(
-                    [(0, depth * 0.4, height * 0.3), (0, depth * 1.4, height * 0.35), (0, depth * 1.3, height * 0.15)]
-                ),
-                12,
-            ),
-            0.004,
-        )
-        pieces.append(Part(hook, rubber(rng), label))
+        pieces.append(_belt_hook(rng, depth, height))
     if rng.random() < 0.35:
-        small = _relabelled(sticker(rng), label)
+        small = _relabelled(sticker(rng), _HAND_CONTROL)
         pieces.append(small.moved(turn((0, 0, 1), 180) @ shift(y=-depth / 2 - 0.001)))
-    down = rng.random() < 0.8
-    end = np.array([0, 0, -height / 2 if down else height / 2])
-    outward = np.array([0, 0, -1.0 if down else 1.0])
-    pieces.append(Part(cylinder(0.007, 0.022, 0.005).translate((0, 0, -0.011)).translate(tuple(end)), rubber(rng)))
-    if down:
-        pieces.append(fittings.hanging_cable(rng, end + outward * 0.01, outward, rng.uniform(0.2, 0.6)))
-    else:
-        pieces.append(
-            Part(
-                cable(
-                    curve(
-                        np.array(
-                            [end, end + (0, 0, 0.08), end + (rng.normal(0, 0.05), 0.02, 0.3), end + (0, 0.05, 0.6)]
-                        ),
-                        30,
-                    ),
-                    0.0035,
-                ),
-                cable_material(rng),
-            )
-        )
-    return pieces, family
-
-
-def pair_fits_upright(rng: np.random.Generator, size: float, width: float) -> bool:
-    return bool(rng.random() < 0.35) and size < width * 0.8
-
-
-def _relabelled(piece: Piece, label: str) -> Piece:
-    return replace(piece, label=label)
+    return pieces + _handset_cable(rng, height), family
 
 
 def _handset_body(rng: np.random.Generator, family: str, w: float, d: float, h: float) -> Manifold:
@@ -130,6 +77,53 @@ def _handset_body(rng: np.random.Generator, family: str, w: float, d: float, h: 
     )
     outline = outline - CrossSection.circle(h * 0.2, 40).translate((-w * 0.5 - h * 0.16, 0))
     return Manifold.extrude(outline, d).translate((0, 0, -d / 2)).rotate((90, 0, 0))
+
+
+def _key_rows(rng: np.random.Generator, body: Manifold, width: float, height: float) -> list[Piece]:
+    """Pairs of keys one above the other, as many as find room on the front."""
+    pieces: list[Piece] = []
+    rows = int(rng.integers(1, 4))
+    size = min(width * rng.uniform(0.35, 0.6), height / (rows * 2 + 1.5))
+    z = height * rng.uniform(0.18, 0.32)
+    for _ in range(rows):
+        pair, pair_width, pair_height = fittings.button_pair(
+            rng, size, upright=rows == 1 or pair_fits_upright(rng, size, width)
+        )
+        if pair_width > width * 0.92:
+            pair, pair_width, pair_height = fittings.button_pair(rng, size * 0.4, upright=False)
+        hits = body.ray_cast((0, -1, z), (0, 1, z))
+        if not hits or z - pair_height < -height * 0.5:
+            break
+        on_front = shift(0, hits[0].position[1] + 0.0004, z - pair_height * 0.2)
+        pieces += [_relabelled(piece, _HAND_CONTROL) for piece in moved(pair, on_front)]
+        z -= pair_height + size * 0.35
+    return pieces
+
+
+def pair_fits_upright(rng: np.random.Generator, size: float, width: float) -> bool:
+    return bool(rng.random() < 0.35) and size < width * 0.8
+
+
+def _belt_hook(rng: np.random.Generator, depth: float, height: float) -> Part:
+    """A wire behind the body to hang it up by."""
+    bends = np.array([(0, depth * 0.4, height * 0.3), (0, depth * 1.4, height * 0.35), (0, depth * 1.3, height * 0.15)])
+    return Part(cable(curve(bends, 12), 0.004), rubber(rng), _HAND_CONTROL)
+
+
+def _handset_cable(rng: np.random.Generator, height: float) -> list[Piece]:
+    """The cable with its relief: hanging from the lower end, or leaving upwards."""
+    down = rng.random() < 0.8
+    end = np.array([0, 0, -height / 2 if down else height / 2])
+    outward = np.array([0, 0, -1.0 if down else 1.0])
+    relief = Part(cylinder(0.007, 0.022, 0.005).translate((0, 0, -0.011)).translate(tuple(end)), rubber(rng))
+    if down:
+        return [relief, fittings.hanging_cable(rng, end + outward * 0.01, outward, rng.uniform(0.2, 0.6))]
+    bends = np.array([end, end + (0, 0, 0.08), end + (rng.normal(0, 0.05), 0.02, 0.3), end + (0, 0.05, 0.6)])
+    return [relief, Part(cable(curve(bends, 30), 0.0035), cable_material(rng))]
+
+
+def _relabelled(piece: Piece, label: str) -> Piece:
+    return replace(piece, label=label)
 
 
 def charger(rng: np.random.Generator, style: str) -> tuple[list[Piece], str]:

@@ -7,6 +7,7 @@ import numpy as np
 from manifold3d import Manifold
 
 from synthetic_samples.geometry import Material, Part, Piece, block, rounded_block
+from synthetic_samples.grammar import boxes
 from synthetic_samples.materials.materials import housing_material
 from synthetic_samples.shapes import displays, fittings
 from synthetic_samples.shapes.bodies import BODY_FAMILIES, housing
@@ -33,12 +34,17 @@ class ControlBox:
     mounts: dict[str, np.ndarray]
 
 
-def control_box(rng: np.random.Generator, values: dict[str, str], style: str) -> ControlBox:
-    """Build a control box with the given concept values from the geometry families of a style."""
+def control_box(rng: np.random.Generator, values: dict[str, str], style: str, composed: bool = False) -> ControlBox:
+    """Build a control box with the given concept values from a style's families or, `composed`, by its grammar."""
     display_sides = _display_sides(rng)
     for _ in range(_TRIES):
-        draft, families = _shell(rng, values, style)
-        if _essentials(draft, families["stop"], display_sides):
+        draft, families = boxes.shell(rng, values, style) if composed else _shell(rng, values, style)
+        placed = (
+            boxes.essentials(draft, style, families["stop"], display_sides)
+            if composed
+            else _essentials(draft, families["stop"], display_sides)
+        )
+        if placed:
             trim(draft)
             solids = [draft.unit] + ([draft.pack] if draft.pack else [])
             bounds = np.array(Manifold.compose(solids).bounding_box()).reshape(2, 3)

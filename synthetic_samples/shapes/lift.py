@@ -100,47 +100,25 @@ def _base(rng: np.random.Generator, paint: Material) -> list[Piece]:
 
 
 def _spreader(rng: np.random.Generator, tip: np.ndarray, paint: Material) -> list[Piece]:
+    """A bent bar under the boom's tip, with a hook at each end for the sling."""
     width, drop = rng.uniform(0.38, 0.55), rng.uniform(0.08, 0.2)
     centre = tip - (0, 0, drop)
-    pieces: list[Piece] = [
-        Part(rod(tip, centre, 0.012), paint),
-        Part(
-            cable(
-                curve(
-                    np.array(
-                        [
-                            centre + (-width / 2, 0, -0.05),
-                            centre + (-width / 4, 0, 0.01),
-                            centre,
-                            centre + (width / 4, 0, 0.01),
-                            centre + (width / 2, 0, -0.05),
-                        ]
-                    ),
-                    24,
-                ),
-                0.014,
-                12,
-            ),
-            paint,
-        ),
-    ]
-    for sign in (-1, 1):
-        end = centre + (sign * width / 2, 0, -0.05)
-        pieces.append(
-            Part(
-                cable(
-                    curve(
-                        np.array(
-                            [end, end + (sign * 0.02, 0, -0.04), end + (0, 0, -0.06), end + (-sign * 0.02, 0, -0.03)]
-                        ),
-                        14,
-                    ),
-                    0.007,
-                ),
-                rubber(rng),
-            )
-        )
-    return pieces
+    bends = np.array(
+        [
+            centre + (-width / 2, 0, -0.05),
+            centre + (-width / 4, 0, 0.01),
+            centre,
+            centre + (width / 4, 0, 0.01),
+            centre + (width / 2, 0, -0.05),
+        ]
+    )
+    bar: list[Piece] = [Part(rod(tip, centre, 0.012), paint), Part(cable(curve(bends, 24), 0.014, 12), paint)]
+    return bar + [_sling_hook(rng, centre + (sign * width / 2, 0, -0.05), sign) for sign in (-1, 1)]
+
+
+def _sling_hook(rng: np.random.Generator, end: np.ndarray, sign: int) -> Part:
+    bends = np.array([end, end + (sign * 0.02, 0, -0.04), end + (0, 0, -0.06), end + (-sign * 0.02, 0, -0.03)])
+    return Part(cable(curve(bends, 14), 0.007), rubber(rng))
 
 
 def _mount_actuator(rng: np.random.Generator, actuator: Actuator, shoulder: np.ndarray, boom: np.ndarray, half: float):

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from manifold3d import Manifold
 
+from classifier.taxonomy import CONCEPTS
 from synthetic_samples.geometry import (
     Material,
     Part,
@@ -53,6 +54,8 @@ def mechanism(
     housing: Material,
 ) -> Mechanism:
     """Build the mechanism of one `lowering` value for the fork end or the tube end of a housing."""
+    if lowering not in CONCEPTS["lowering"]:
+        raise ValueError(f"no way to draw the lowering mechanism {lowering!r}; want one of {CONCEPTS['lowering']}")
     if lowering == "squeeze_tabs":
         slimmest = tube_radius * 1.1 if end == "tube" else 0.011
         return _squeeze_tabs(rng, drawn_family(rng, TAB_FAMILIES[style]), gear_radius, slimmest)
@@ -106,16 +109,31 @@ def _knob(
         )
     ]
     if pulled:
-        low = tube_radius * 1.04 if end == "tube" else radius * 0.35
-        neck_radius = float(np.clip(radius * rng.uniform(0.35, 0.65), low, radius * 0.8))
-        bare = metal(rng) if rng.random() < 0.5 else Material(contrasting(rng, knob_material.base_color), 0.4)
-        pieces.append(Part(cylinder(neck_radius, neck + 0.004).translate((0, 0, -0.002)), bare, "actuator_head/neck"))
-        if neck > SHORTEST_NECK_M + 0.004 and rng.random() < 0.5:
-            wide = neck_radius + rng.uniform(0.1, 0.6) * (radius - neck_radius)  # a wide one would hide the neck
-            collar = cylinder(wide, neck - SHORTEST_NECK_M)
-            pieces.append(Part(collar, Material(any_colour(rng), 0.5), "actuator_head/collar"))
+        slimmest = tube_radius * 1.04 if end == "tube" else radius * 0.35
+        pieces += _neck(rng, neck, radius, slimmest, knob_material)
     else:
         pieces.append(Part(cylinder(radius * 0.8, height * 0.4), knob_material, "actuator_head/mechanism"))
+    pieces += _knob_trimmings(rng, end, radius, height, seat)
+    return Mechanism(pieces, seat + height, neck, radius)
+
+
+def _neck(
+    rng: np.random.Generator, length: float, knob_radius: float, slimmest: float, knob_material: Material
+) -> list[Piece]:
+    """The bare neck under a knob that is pulled, sometimes with a collar that leaves enough of it to be seen."""
+    radius = float(np.clip(knob_radius * rng.uniform(0.35, 0.65), slimmest, knob_radius * 0.8))
+    bare = metal(rng) if rng.random() < 0.5 else Material(contrasting(rng, knob_material.base_color), 0.4)
+    pieces: list[Piece] = [Part(cylinder(radius, length + 0.004).translate((0, 0, -0.002)), bare, "actuator_head/neck")]
+    if length > SHORTEST_NECK_M + 0.004 and rng.random() < 0.5:
+        wide = radius + rng.uniform(0.1, 0.6) * (knob_radius - radius)  # a wide one would hide the neck
+        collar = cylinder(wide, length - SHORTEST_NECK_M)
+        pieces.append(Part(collar, Material(any_colour(rng), 0.5), "actuator_head/collar"))
+    return pieces
+
+
+def _knob_trimmings(rng: np.random.Generator, end: str, radius: float, height: float, seat: float) -> list[Piece]:
+    """A cap, an arrow, a band or a flange of a knob that stands on `seat`; each on some knobs only."""
+    pieces: list[Piece] = []
     top = seat + height
     if end == "fork" and rng.random() < 0.5:
         pieces.append(_disc(rng, radius * rng.uniform(0.4, 0.8), 0.004, top - 0.002))
@@ -127,7 +145,7 @@ def _knob(
     elif rng.random() < 0.3:  # on its far face: on the near one it would look like a collar round a neck, or hide one
         wider, thick = radius * rng.uniform(0.9, 1.25), rng.uniform(0.0015, 0.004)
         pieces.append(_disc(rng, wider, thick, top - thick))
-    return Mechanism(pieces, top, neck, radius)
+    return pieces
 
 
 def _disc(rng: np.random.Generator, radius: float, height: float, z: float) -> Part:

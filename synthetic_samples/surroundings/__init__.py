@@ -1,0 +1,1 @@
+"""Rooms, furniture and clutter round the lift. May not: hold a lift part or a look-alike."""

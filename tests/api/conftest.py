@@ -17,7 +17,7 @@ from api.cases.store import CaseStore
 from api.identification import Resources
 from api.settings import Settings
 from tests.api.described import Described
-from tests.postgres_server import Postgres, running_postgres
+from tests.support.postgres_server import Postgres, running_postgres
 
 
 @pytest.fixture(scope="session")
@@ -39,11 +39,17 @@ def toy_resources(toy_settings: Settings) -> Resources:
     return Resources.load(toy_settings)
 
 
+@pytest.fixture(scope="session")
+def described(toy_settings: Settings, toy_resources: Resources) -> Described:
+    """The description of the API, with every route: made once, the same for all settings with tokens."""
+    return Described(create_app(toy_settings, toy_resources).openapi())
+
+
 @pytest.fixture
-def client(toy_settings: Settings, toy_resources: Resources) -> Iterator[TestClient]:
+def client(toy_settings: Settings, toy_resources: Resources, described: Described) -> Iterator[TestClient]:
     """A client whose answers are all held against the description of the API."""
     with TestClient(create_app(toy_settings, toy_resources), raise_server_exceptions=False) as client:
-        Described(client.app.openapi()).watch(client)
+        described.watch(client)
         yield client
 
 
@@ -56,13 +62,13 @@ class Served:
 
 
 @pytest.fixture
-def served(toy_resources: Resources) -> Iterator[Callable[[Settings], Served]]:
+def served(toy_resources: Resources) -> Iterator[Callable[..., Served]]:
     """Start a real server with these settings."""
     servers: list[tuple[uvicorn.Server, threading.Thread]] = []
 
-    def start(settings: Settings) -> Served:
+    def start(settings: Settings, port: int = 0) -> Served:
         app = create_app(settings, toy_resources)
-        server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=0, log_level="warning"))
+        server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=port, log_level="warning"))
         thread = threading.Thread(target=server.run, daemon=True)
         thread.start()
         servers.append((server, thread))

@@ -3,7 +3,7 @@
 import schemathesis
 from hypothesis import strategies as st
 
-from tests.toy_networks import blob_photo, encoded
+from tests.support.toy_networks import blob_photo, encoded
 
 BOX = ("control_box", (0.35, 0.5), 0.3, {"black": "above", "white": "left"})
 PHOTOS = [encoded(blob_photo(BOX, size_wh=(320, 240)), kind) for kind in ("JPEG", "PNG", "WEBP", "GIF")]

@@ -11,13 +11,13 @@ import pytest
 from fastapi.testclient import TestClient
 
 from api.app import create_app
+from api.cases.links import LINK_MS
 from api.cases.summary import closed_case
 from api.commands.main import main
 from api.identification import Resources
-from api.pages.staff.upload_links import LINK_MS
 from api.settings import PREFIX, Settings
-from guidance.diagnose.learning import count_cases, load_cases
-from tests.toy_networks import blob_photo, encoded
+from guidance.learning.closed_cases import ClosedCase, load_cases
+from tests.support.toy_networks import blob_photo, encoded
 
 TOKEN = "the agents' own long token"
 PHOTO = encoded(blob_photo(("control_box", (0.35, 0.5), 0.3, {"black": "above", "white": "left"})))
@@ -35,10 +35,10 @@ class Desk:
     def open(self) -> str:
         return self.client.post("/en/staff/cases", data={"form_key": self.key}).url.path
 
-    def say(self, here: str, kind: str, id_: str, answer: str, version: str = ""):
+    def say(self, here: str, kind: str, id_: str, answer: str, version: str = "", **more: str):
         version = version or re.search(r'name="version" value="(\d+)', self.client.get(here).text)[1]
         form = {"form_key": self.key, "version": version, "kind": kind, "id": id_, "answer": answer}
-        return self.client.post(f"{here}/answers", data=form)
+        return self.client.post(f"{here}/answers", data=form | more)
 
 
 @pytest.fixture
@@ -74,9 +74,21 @@ def test_faults_are_ranked_with_bars_and_with_what_they_were_before(ana: Desk) -
     here = to_symptom(ana)
     ana.say(here, "symptom", "symptom", "dead")
     page = ana.say(here, "observation", "which_box", "hung-top")
-    shown = re.findall(r'<th scope="row">([\w -]+)</th><td><meter[^>]+value="([\d.]+)"', page.text)
+    shown = re.findall(r'<th scope="row"[^>]*>([\w -]+)</th><td[^>]*><meter[^>]+value="([\d.]+)"', page.text)
     assert len(shown) >= 3
     assert [float(p) for _, p in shown] == sorted((float(p) for _, p in shown), reverse=True)
+
+
+def test_of_the_box_only_what_can_be_answered_by_telephone_is_asked_and_not_for_long(ana: Desk) -> None:
+    here = to_symptom(ana)
+    page, asked = ana.say(here, "symptom", "symptom", "dead"), []
+    for _ in range(5):
+        kind, id_ = re.search(r'data-question="(\w+) (\w+)"', page.text).groups()
+        asked.append((kind, id_))
+        page = ana.say(here, kind, id_, "unsure")
+    assert "which_box" not in dict(map(reversed, asked)) and [kind for kind, _ in asked] == ["observation"] * 4 + [
+        "step"
+    ]
 
 
 def test_a_reading_is_corrected_with_one_click_and_taken_back_with_one(ana: Desk) -> None:
@@ -136,13 +148,13 @@ def test_a_caller_s_link_takes_photos_into_one_case_for_an_hour_and_shows_nothin
 
 def test_a_caregiver_s_case_is_found_by_its_code(ana: Desk, app) -> None:
     caller = TestClient(app, headers={"accept": "text/html"})
-    token = caller.post("/en/cases", data={"answer": "no"}).url.path.rsplit("/", 1)[1]
+    token = caller.post("/en/now", data={"kind": "person_in_sling", "answer": "no"}).url.path.rsplit("/", 1)[1]
     code = app.state.cases.by_token(token).code
-    assert ana.client.get("/en/staff/cases", params={"code": f"{code[:3]} {code[3:].lower()}"}).url.path.startswith(
+    assert ana.client.get("/en/staff/cases", params={"q": f"{code[:3]} {code[3:].lower()}"}).url.path.startswith(
         "/en/staff/cases/"
     )
-    assert "No case has the code" in ana.client.get("/en/staff/cases", params={"code": "<b>"}).text
-    assert "<b>" not in ana.client.get("/en/staff/cases", params={"code": "<b>"}).text
+    assert "No case fits" in ana.client.get("/en/staff/cases", params={"q": "<b>"}).text
+    assert "<b>" not in ana.client.get("/en/staff/cases", params={"q": "<b>"}).text
 
 
 def test_somebody_up_stands_first_in_the_queue_and_closed_cases_last(ana: Desk) -> None:
@@ -155,16 +167,19 @@ def test_somebody_up_stands_first_in_the_queue_and_closed_cases_last(ana: Desk) 
 
 def test_a_closed_case_asks_no_more_and_feeds_the_learning(ana: Desk, app, monkeypatch, capsys, tmp_path: Path) -> None:
     here = to_symptom(ana)
-    page = ana.say(here, "closed", "newly_installed", "pack_worn")
+    ana.say(here, "symptom", "symptom", "dead")
+    assert ana.say(here, "closed", "newly_installed", "pack_worn", proof="guessed").status_code == 422
+    page = ana.say(here, "closed", "newly_installed", "pack_worn", proof="exchanged")
+    assert "The part was exchanged, and that ended it" in page.text
     assert "Confirmed fault: pack worn out" in page.text and aloud(page) == "Nothing more is asked."
     row = app.state.cases.by_id(here.rsplit("/", 1)[1])
-    assert closed_case(row) == {"setting": "newly_installed", "fault": "pack_worn"}
+    taught = ClosedCase("newly_installed", "pack_worn", symptom="dead", proof="exchanged")
+    assert closed_case(row) == taught
     monkeypatch.setenv(f"{PREFIX}DATABASE", app.state.settings.database)
     assert main(["cases", "closed"]) == 0
     (tmp_path / "closed.jsonl").write_text(capsys.readouterr().out)
-    counts = count_cases(load_cases(tmp_path / "closed.jsonl"), app.state.resources.catalogue)
-    assert counts["newly_installed"] == {"pack_worn": 1}
-    ana.say(here, "undo", "", "")
+    assert load_cases(tmp_path / "closed.jsonl") == [taught]
+    ana.say(here, "undo", "closed", "")
     assert main(["cases", "closed"]) == 0 and capsys.readouterr().out == ""
 
 

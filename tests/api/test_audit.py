@@ -155,7 +155,7 @@ def test_the_api_gives_the_same_lines(desk: TestClient) -> None:
     assert abs(page["lines"][0].pop("at_ms") - store.by_id(ids[2]).opened_ms) < 1000
     assert page["lines"][0] == {
         "id": 3, "role": "caregiver", "actor": "", "address": "203.0.113.7",
-        "action": "person_in_sling", "case_id": ids[2], "code": store.by_id(ids[2]).code,
+        "action": "person_in_sling", "case_id": ids[2], "reason": "", "code": store.by_id(ids[2]).code,
     }  # fmt: skip
     rest = desk.get("/v1/audit", params={"before": page["older"]}, headers=bearer("administrator")).json()
     assert [line["case_id"] for line in rest["lines"]] == [ids[0]] and rest["older"] is None

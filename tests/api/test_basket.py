@@ -11,9 +11,10 @@ import pytest
 from fastapi.testclient import TestClient
 
 from api.cases.basket import basket_of, kept_in
+from api.cases.events import in_force
 from api.cases.export import export_case
 from api.cases.store import CaseStore, Conflict, Said, Who
-from api.cases.view import in_force, view
+from api.cases.view import view
 from tests.api.test_agent_pages import TOKEN, Desk
 from tests.api.test_technician_pages import app, opened, send, tom
 from tests.guidance.lifts import HUNG_TOP
@@ -257,3 +258,18 @@ def test_a_caregiver_s_step_back_takes_nothing_out_of_the_basket(
     ):
         case_store.say(case_id, case_store.version(case_id), Said(kind, what, {}), Who(who))
     assert [e.kind for e in in_force(case_store.by_id(case_id).events)] == ["person_in_sling", "basket"]
+
+
+def test_an_alternative_is_refused_while_the_other_lies_in_the_basket(tom: Desk, app) -> None:
+    here = opened(tom)
+    box = {"stop_position": "front", "battery": "built_in", "service_buttons": "side", "charge_display": "lamp_row"}
+    for concept, value in {"which_box": "sealed-front", **box}.items():
+        tom.say(here, "observation", concept, value)
+    page = send(tom, here, "basket", part="blocks-sealed-front", quantity="1")
+    assert page.status_code == 200
+    table = page.text
+    assert table.index("DEMO-1102") < table.index("DEMO-1101"), "the exact one comes first"
+    refused = send(tom, here, "basket", part="blocks-sealed-top", quantity="1")
+    assert refused.status_code == 422 and "are alternatives" in refused.text
+    send(tom, here, "basket", part="blocks-sealed-front", quantity="0")
+    assert send(tom, here, "basket", part="blocks-sealed-top", quantity="1").status_code == 200

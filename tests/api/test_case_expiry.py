@@ -13,13 +13,13 @@ from api.cases.audit import audit_page
 from api.cases.database import reading
 from api.cases.expiry import delete_abandoned
 from api.cases.learning import closed_cases
+from api.cases.links import make_link
 from api.cases.photos import DAY_MS
 from api.cases.store import DELETE_ABANDONED, CaseStore, NoSuchCase, Said, Who
 from api.commands.main import main
 from api.identification import Resources
-from api.pages.staff.upload_links import make_link
 from api.settings import PREFIX, Settings
-from guidance.diagnose.learning import ClosedCase
+from guidance.learning.closed_cases import ClosedCase
 
 CALLER, ANA = Who("caregiver", "", "203.0.113.7"), Who("agent", "Ana", "198.51.100.4")
 NOBODY_UP = Said("person_in_sling", {"id": "person_in_sling", "answer": "no"}, {})
@@ -64,7 +64,7 @@ def test_what_staff_took_up_or_opened_stays_until_it_is_closed(case_store: CaseS
     assert delete_abandoned(later(case_store, 10 * DAYS), DAYS) == 0
     case_store.say(taken_up, 2, CLOSING, ANA)
     assert delete_abandoned(later(case_store, DAYS + 1), DAYS) == 1
-    assert [row["id"] for row in case_store.newest(5)] == [opened]
+    assert [row["id"] for row in case_store.listed(5)] == [opened]
 
 
 def test_a_change_begins_the_time_anew(case_store: CaseStore) -> None:
@@ -96,11 +96,13 @@ def test_what_a_closed_case_taught_outlives_it_and_a_case_deleted_by_hand_takes_
         case_store.say(case_id, 1, CLOSING, ANA)
     case_store.delete(ids.pop(), ANA)
     taught = [ClosedCase("in_service", "pack_worn")] * 2
-    assert closed_cases(case_store, {}) == taught
+    assert closed_cases(case_store) == taught
     assert delete_abandoned(later(case_store, DAYS + 1), DAYS) == 2
-    assert case_store.newest(1) == [] and closed_cases(case_store, {}) == taught
+    assert case_store.listed(1) == [] and closed_cases(case_store) == taught
     with reading(case_store.engine) as connection:
-        assert connection.execute(text("SELECT * FROM taught")).all() == [("in_service", "pack_worn", 2)]
+        assert connection.execute(text("SELECT * FROM taught_labels")).all() == [
+            ("in_service", "pack_worn", "", "", "mended", 2)
+        ]
 
 
 def test_the_command_and_the_server_delete_by_the_setting(
@@ -118,6 +120,6 @@ def test_the_command_and_the_server_delete_by_the_setting(
     later(store, -days_ago).start("en", CALLER, NOBODY_UP)
     with TestClient(create_app(replace(toy_settings, database=database, case_days=days_ago - 1), toy_resources)):
         deadline = time.monotonic() + 10
-        while [row["id"] for row in store.newest(9)] != [kept]:
+        while [row["id"] for row in store.listed(9)] != [kept]:
             assert time.monotonic() < deadline, "a server that starts deleted nothing"
             time.sleep(0.02)

@@ -4,14 +4,19 @@ from collections.abc import Callable
 
 import pytest
 from fastapi.testclient import TestClient
+from sqlalchemy import select
 
 from api.app import create_app
+from api.cases.database import reading
 from api.cases.learning import Learning, closed_cases
 from api.cases.store import CaseStore, Said, Who
+from api.cases.tables import UNJUDGED, cases
 from api.identification import Resources
+from api.monitor.watching import look
 from api.settings import Settings
 from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
-from guidance.diagnose.learning import ClosedCase, count_cases, learned
+from guidance.learning.closed_cases import ClosedCase
+from guidance.learning.learning import learned
 from tests.api.test_agent_pages import TOKEN, Desk, to_symptom
 
 ANA = Who("agent", "Ana")
@@ -35,7 +40,7 @@ def ranked(client: TestClient) -> dict[str, float]:
 def closing(store: CaseStore, fault: str, times: int) -> None:
     for _ in range(times):
         case_id, _ = store.start("en", ANA, NOBODY_UP)
-        store.say(case_id, 1, Said("closed", {"id": "in_service", "answer": fault}, {}), ANA)
+        store.say(case_id, 1, Said("closed", {"id": "in_service", "answer": fault, "proof": "measured"}, {}), ANA)
 
 
 def test_a_closed_case_changes_the_ranking_and_undoing_or_deleting_it_changes_it_back(
@@ -46,14 +51,14 @@ def test_a_closed_case_changes_the_ranking_and_undoing_or_deleting_it_changes_it
         ana, before = Desk(client, "Ana"), ranked(client)
         least = list(before)[-1]
         here = to_symptom(ana)
-        assert ana.say(here, "closed", "in_service", least).status_code == 200
+        assert ana.say(here, "closed", "in_service", least, proof="measured").status_code == 200
         after = ranked(client)
         assert after[least] > before[least] and after != before
         another = to_symptom(ana)
         assert "Closed cases that moved the rates: 1." in ana.say(another, "symptom", "symptom", "dead").text
-        assert ana.say(here, "undo", "", "").status_code == 200
+        assert ana.say(here, "undo", "closed", "").status_code == 200
         assert ranked(client) == before
-        ana.say(here, "closed", "in_service", least)
+        ana.say(here, "closed", "in_service", least, proof="measured")
         assert ranked(client) == after
         client.delete(
             f"/v1/cases/{here.rsplit('/', 1)[1]}", headers={"authorization": "Bearer an administrator's token"}
@@ -66,31 +71,53 @@ def test_enough_closed_cases_put_their_fault_first_as_the_command_line_would(
 ) -> None:
     app = create_app(settings, toy_resources)
     with TestClient(app) as client:
-        least = list(ranked(client))[-1]
+        least = "fuse_blown"  # it can leave a lift dead, but seldom does
+        assert list(ranked(client)).index(least) > 3
     closing(app.state.cases, least, 400)
     again = create_app(settings, toy_resources)  # as a server that is started anew
     with TestClient(again) as client:
+        again.state.learn()  # it does so by itself, while it answers already
         assert next(iter(ranked(client))) == least
-    counts = count_cases([ClosedCase("in_service", least)] * 400, toy_resources.catalogue)
-    assert again.state.resources.catalogue.faults == learned(toy_resources.catalogue, counts).faults
+    closed = [ClosedCase("in_service", least, proof="measured")] * 400
+    assert again.state.resources.catalogue.faults == learned(toy_resources.catalogue, closed).faults
     assert "Moved by 400 closed cases." in again.state.resources.catalogue.fault_settings.rates_note
 
 
 def test_a_fault_that_the_catalogue_has_lost_stops_nothing(case_store: CaseStore, caplog) -> None:
     closing(case_store, "a_fault_of_an_older_catalogue", 1)
     printed = load(DEMO_CATALOGUE)
+    look(case_store, printed)
     assert Learning(printed).catalogue(case_store) is printed
     assert "1 closed cases teach nothing" in caplog.text
 
 
-def test_only_cases_that_changed_are_read_again(case_store: CaseStore, monkeypatch) -> None:
-    closing(case_store, "pack_worn", 20)
-    learning, folded = Learning(load(DEMO_CATALOGUE)), []
-    by_id = CaseStore.by_id
-    monkeypatch.setattr(CaseStore, "by_id", lambda self, came: folded.append(came) or by_id(self, came))
-    first = learning.catalogue(case_store)
-    assert len(folded) == 20 and learning.catalogue(case_store) is first and len(folded) == 20
+def test_a_case_is_read_once_for_all_servers_and_one_that_starts_reads_none(case_store: CaseStore, monkeypatch) -> None:
+    printed, looked_at, by_id = load(DEMO_CATALOGUE), [], CaseStore.by_id
+    monkeypatch.setattr("api.monitor.watching.TOGETHER", 2)
+    closing(case_store, "pack_worn", 5)
+    monkeypatch.setattr(CaseStore, "by_id", lambda self, came: looked_at.append(came) or by_id(self, came))
+    look(case_store, printed)
+    look(case_store, printed)
+    assert len(looked_at) == len(set(looked_at)) == 5
     closing(case_store, "pack_worn", 1)
-    assert learning.catalogue(case_store) is not first
-    assert len(folded) == 21 and learning.cases == 21
-    assert closed_cases(case_store, {}) == [ClosedCase("in_service", "pack_worn")] * 21
+    behind = closed_cases(case_store)
+    learning = Learning(printed)
+    assert learning.catalogue(case_store).faults != printed.faults and learning.cases == 5
+    look(case_store, printed)
+    assert len(looked_at) == 7, "once by `closed_cases`, which writes nothing, and once to be labelled"
+    assert learning.catalogue(case_store) is learning.catalogue(case_store) and learning.cases == 6
+    assert closed_cases(case_store) == behind == [ClosedCase("in_service", "pack_worn", proof="measured")] * 6
+    assert len({case.case for case in behind}) == 6
+
+
+def test_a_case_that_was_opened_again_teaches_nothing_and_waits_no_more(case_store: CaseStore) -> None:
+    printed = load(DEMO_CATALOGUE)
+    closing(case_store, "pack_worn", 2)
+    look(case_store, printed)
+    (case_id, other) = (row["id"] for row in case_store.listed(2))
+    case_store.say(case_id, 2, Said("undo", {"id": "closed", "answer": ""}, {}), ANA)
+    case_store.say(other, 2, Said("note", {"id": "", "answer": "calls back"}, {}), ANA)
+    look(case_store, printed)
+    assert [case.case for case in closed_cases(case_store)] == [other]
+    with reading(case_store.engine) as connection:
+        assert connection.execute(select(cases.c.id).where(UNJUDGED)).all() == []

@@ -10,7 +10,7 @@ from PIL import Image
 
 from api.commands import main as cli
 from guidance.documents.answer import Answer
-from tests.toy_networks import blob_photo, encoded
+from tests.support.toy_networks import blob_photo, encoded
 
 BOX = ("control_box", (0.3, 0.4), 0.3, {"black": "above", "white": "left"})
 HEAD = ("actuator_head", (0.75, 0.6), 0.2, {"black": "right"})

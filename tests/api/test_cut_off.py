@@ -10,12 +10,12 @@ from urllib.parse import urlsplit
 import httpx
 import pytest
 
+from api.cases.links import make_link
 from api.cases.photos import photos_of
 from api.cases.store import Who
-from api.pages.staff.upload_links import make_link
 from api.settings import Settings
 from tests.api.conftest import Served
-from tests.toy_networks import blob_photo, encoded
+from tests.support.toy_networks import blob_photo, encoded
 
 TOKEN = "the technicians' long token"
 PHOTO = encoded(blob_photo(("control_box", (0.35, 0.5), 0.3, {"black": "above", "white": "left"})))
@@ -40,8 +40,8 @@ def office(served: Callable[[Settings], Served], own_settings: Callable[..., Set
 
 def place_of(office: Served, name: str) -> tuple[str, str, dict[str, str], bytes]:
     """A case's id, and where its photos go: path, headers, and the fields that come before the photo."""
-    opened = httpx.post(f"{office.url}/en/cases", data={"answer": "no"}, headers=HTML)
-    case_id = office.app.state.cases.newest(1)[0]["id"]
+    opened = httpx.post(f"{office.url}/en/now", data={"kind": "person_in_sling", "answer": "no"}, headers=HTML)
+    case_id = office.app.state.cases.listed(1)[0]["id"]
     if name == "program":
         return case_id, "/v1/identifications", {}, b""
     if name == "caregiver":

@@ -7,12 +7,13 @@ from datetime import date
 import numpy as np
 import pytest
 import zxingcpp
+from biip.gs1_digital_link_uris import GS1DigitalLinkURI
 from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 
-from api.plate.gs1 import GROUP_SEPARATOR, check_digit, day_of, read_plate
-from api.plate.rating_plate import plate_in_photo
+from api.plate.gs1 import GROUP_SEPARATOR, check_digit, day_of, is_gs1_text, read_plate
+from api.plate.rating_plate import label_in_photo, plate_in_photo
 from classifier.errors import InputError, NotAPhoto
 from classifier.photo import PhotoLimits
 
@@ -84,6 +85,57 @@ def test_one_wrong_digit_never_passes(digits: str, place: int, more: int) -> Non
 def test_any_text_is_read_or_refused(text: str) -> None:
     with suppress(InputError):
         read_plate(text, TODAY)
+
+
+@pytest.mark.parametrize(
+    ("address", "fields"),
+    [
+        ("https://id.gs1.org/01/09521234543213", {"01": "09521234543213"}),
+        ("https://id.gs1.org/01/09521234543213/10/ABC123/21/12345",
+         {"01": "09521234543213", "10": "ABC123", "21": "12345"}),
+        ("https://id.gs1.org/01/09521234543213/10/ABC123?17=261231",
+         {"01": "09521234543213", "10": "ABC123", "17": "261231"}),
+        ("https://example.com/products/01/09521234543213", {"01": "09521234543213"}),
+    ],
+)  # fmt: skip
+def test_examples_of_gs1_digital_link_addresses(address: str, fields: dict[str, str]) -> None:
+    """Source: BWIPP, wiki, "GS1 Digital Link URIs" (read). biip reads the same fields from the same addresses."""
+    assert read_plate(address, TODAY).fields == fields
+    theirs = GS1DigitalLinkURI.parse(address).element_strings
+    assert {one.ai.ai: one.value for one in theirs} == fields
+
+
+def test_a_digital_link_keeps_what_a_plate_is_read_for_and_refuses_what_is_wrong() -> None:
+    plate = read_plate("HTTPS://lift.example/x/01/9521234543213/21/A%2F7?11=190500&linkType=all&99=x", TODAY)
+    assert (plate.gtin, plate.serial, plate.produced) == ("09521234543213", "A/7", date(2019, 5, 31))
+    for address, told in (
+        ("https://id.gs1.org/01/09521234543214/21/7", "wrong check digit, 3 is right"),
+        ("https://lift.example/manual", "no GS1 element string"),
+        ("https://id.gs1.org/01/09521234543213/21/" + "x" * 21, "1 to 20"),
+    ):
+        with pytest.raises(InputError, match=told):
+            read_plate(address, TODAY)
+
+
+@pytest.mark.parametrize(
+    ("text", "gs1"),
+    [(UDI, True), ("]d20151022222233336211234", True), ("0151022222233336211234", True),
+     (f"211234{GROUP_SEPARATOR}10A", True), ("https://id.gs1.org/01/09521234543213/21/7", True),
+     ("https://lift.example/manual", False), ("https://lift.example/01/12", False), ("A-17", False),
+     ("0151022222233337211234", False), ("01510222222", False), ("211234", False)],
+)  # fmt: skip
+def test_text_that_says_itself_that_it_is_gs1(text: str, gs1: bool) -> None:
+    assert is_gs1_text(text) is gs1
+
+
+@pytest.mark.parametrize(
+    "text", [UDI, "]d20151022222233336211234", "0151022222233336211234", "https://id.gs1.org/01/51022222233336/21/1234"]
+)
+def test_a_plain_qr_code_with_gs1_text_is_read_and_is_no_inventory_number(text: str) -> None:
+    photo = picture(text, zxingcpp.BarcodeFormat.QRCode)
+    plate = plate_in_photo(photo, "plate.jpg", LIMITS, TODAY)
+    assert (plate.gtin, plate.serial) == ("51022222233336", "1234")
+    assert label_in_photo(photo, "plate.jpg", LIMITS, TODAY) == plate
 
 
 def picture(text: str, form: zxingcpp.BarcodeFormat, **options: bool) -> bytes:

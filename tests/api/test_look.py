@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from api.pages.render import STATIC
+from api.pages.environment import STATIC
 
 SHEET = (STATIC / "hoistlore.css").read_text("utf-8")
 

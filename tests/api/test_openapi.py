@@ -14,7 +14,7 @@ from api.app import create_app
 from api.identification import Resources
 from api.settings import Settings
 from tests.api.described import Described
-from tests.toy_networks import blob_photo, encoded
+from tests.support.toy_networks import blob_photo, encoded
 
 AGENT, ADMINISTRATOR = "an agent's long token", "an administrator's token"
 PHOTO = encoded(blob_photo(("control_box", (0.35, 0.5), 0.3, {"black": "above", "white": "left"})))
@@ -22,11 +22,11 @@ FILES = {"photos": ("a.jpg", PHOTO, "image/jpeg")}
 
 
 @pytest.fixture
-def desk(own_settings: Callable[..., Settings], toy_resources: Resources) -> Iterator[TestClient]:
+def desk(own_settings: Callable[..., Settings], toy_resources: Resources, described: Described) -> Iterator[TestClient]:
     tokens = {"agent_token": AGENT, "administrator_token": ADMINISTRATOR}
     settings = own_settings(**tokens)
     with TestClient(create_app(settings, toy_resources), raise_server_exceptions=False) as client:
-        Described(client.app.openapi()).watch(client)
+        described.watch(client)
         yield client
 
 
@@ -89,7 +89,7 @@ def test_documents_of_the_lift_are_as_described(client: TestClient) -> None:
 
 
 def test_documents_of_a_case_are_as_described(desk: TestClient) -> None:
-    here = desk.post("/en/cases", data={"answer": "no"}).url.path
+    here = desk.post("/en/now", data={"kind": "person_in_sling", "answer": "no"}).url.path
     assert desk.post(f"{here}/photos", files=FILES, data={"keep": "yes"}).is_success
     listed = desk.get("/v1/cases", headers=bearer(AGENT)).json()
     whole = desk.get(f"/v1/cases/{listed[0]['id']}", headers=bearer(AGENT)).json()
@@ -138,8 +138,11 @@ def test_an_address_is_told_every_method_that_it_takes(desk: TestClient) -> None
     assert desk.put("/v1/cases/none").headers["allow"] == "DELETE, GET"
 
 
-def test_the_validators_would_notice(client: TestClient) -> None:
-    described = Described(client.app.openapi())
+def test_the_description_is_the_same_whoever_may_sign_in(desk: TestClient, described: Described) -> None:
+    assert desk.app.openapi() == described.document
+
+
+def test_the_validators_would_notice(client: TestClient, described: Described) -> None:
     good = client.get("/healthz").json()
     assert described.faults("GET", "/healthz", 200, "application/json", good) == []
     assert described.faults("GET", "/healthz", 200, "application/json", {"status": 1})

@@ -11,7 +11,8 @@ from classifier.identify import ConceptReading, Model, PhotoReading, Quality, Su
 from classifier.photo import EXIF_ORIENTATION, PhotoLimits
 from classifier.taxonomy import CONCEPTS, SUBJECTS
 from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
-from tests.toy_networks import blob_photo, encoded
+from tests.guidance.lifts import ask
+from tests.support.toy_networks import blob_photo, encoded
 
 LIMITS = PhotoLimits()
 
@@ -82,8 +83,9 @@ def test_a_label_hides_nothing_that_was_found_where_there_is_room() -> None:
 def test_the_number_of_a_part_at_the_very_edge_stays_whole() -> None:
     corners = ((0.0, 0.0, 0.4, 0.4), (0.98, 0.99, 1.0, 1.0), (0.5, 0.5, 0.7, 0.7))
     subjects = tuple(SubjectReading("charger", corner, 0.9, {}) for corner in corners)
-    photo = CasePhoto("a", PhotoReading("p", 480, 640, Quality(True, ()), subjects))
-    shown = _marked(photo, True, load(DEMO_CATALOGUE), load_languages()[SOURCE])
+    reading, catalogue = PhotoReading("p", 480, 640, Quality(True, ()), subjects), load(DEMO_CATALOGUE)
+    head = ask(catalogue, [reading]).actuator
+    shown = _marked(CasePhoto("a", reading), True, head, catalogue, load_languages()[SOURCE])
     for mark in shown.marks:
         assert shown.disc <= mark.disc_x <= shown.width - shown.disc
         assert shown.disc <= mark.disc_y <= shown.height - shown.disc

@@ -12,7 +12,7 @@ from api.app import create_app
 from api.identification import Resources
 from api.settings import Settings
 from guidance.documents.answer import Answer
-from tests.toy_networks import blob_photo, encoded
+from tests.support.toy_networks import blob_photo, encoded
 
 BOX = ("control_box", (0.3, 0.4), 0.3, {"black": "above", "white": "left"})
 HEAD = ("actuator_head", (0.75, 0.6), 0.2, {"black": "right"})
@@ -132,6 +132,18 @@ def test_too_many_pixels_are_413(toy_settings: Settings, toy_resources: Resource
         assert_problem(post(client, encoded(blob_photo(BOX, size_wh=(1200, 900)))), 413, "1200 × 900 pixels came")
 
 
+def test_an_observation_may_say_who_looked(client: TestClient) -> None:
+    """Two people's answers about one look are two witnesses, one person's are one."""
+
+    def surest(by: str) -> float:
+        said = [{"id": "lowering", "answer": "squeeze_tabs", "by": by}]
+        said.append({"id": "motor_end_shape", "answer": "squeeze_tabs", "by": "caregiver"})
+        return post(client, observations=json.dumps(said)).json()["actuator"]["probabilities"]["squeeze_tabs"]
+
+    assert surest("caregiver") == pytest.approx(surest("agent")) == pytest.approx(0.985)
+    assert surest("technician") > 0.995
+
+
 def test_nothing_is_422(client: TestClient) -> None:
     assert_problem(post(client), 422, "Neither a photo nor an observation came")
 
@@ -150,9 +162,13 @@ def test_seven_photos_are_422(client: TestClient) -> None:
         ('[{"id": "battery_comes_off", "answer": "yes"}, {"id": "battery_comes_off", "answer": "no"}]', "two answers"),
         ('[{"id": "battery_comes_off"}]', "One observation is"),
         ('[{"id": "battery_comes_off", "answer": true}]', "One observation is"),
+        ('[{"id": "battery_comes_off", "answer": "yes", "by": "a neighbour"}]', "One observation is"),
         ('{"battery_comes_off": "yes"}', "is dict"),
         ("battery_comes_off=yes", "is no JSON"),
         ("[" * 30_000, "is no JSON"),
+        ("", "is no JSON"),
+        (" ", "is no JSON"),
+        ('[{"id": "battery_comes_off", "answer": "\\ud800"}]', "\\ud800 is half of a character"),
     ],
 )
 def test_an_observation_that_is_not_understood_is_422(client: TestClient, observations: str, told: str) -> None:

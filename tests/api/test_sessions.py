@@ -9,7 +9,7 @@ from fastapi.testclient import TestClient
 
 from api.app import create_app
 from api.cases.store import Said, Who
-from api.http.sessions import COOKIE, SESSION_MS, check_tokens
+from api.http.sessions import COOKIE, SESSION_MS, check_reach, check_tokens
 from api.identification import Resources
 from api.settings import Settings
 from classifier.errors import SettingsError
@@ -41,14 +41,21 @@ def signed_in(desk: TestClient, token: str = AGENT, name: str = "Ana"):
         ({"agent_token": AGENT, "technician_token": AGENT}, "same token"),
     ],
 )
-def test_an_unsafe_server_does_not_start(toy_resources: Resources, given: dict[str, str], told: str) -> None:
+def test_an_unsafe_server_does_not_start(
+    own_settings: Callable[..., Settings], toy_resources: Resources, given: dict[str, str], told: str
+) -> None:
     with pytest.raises(SettingsError, match=told):
-        create_app(Settings(**given), toy_resources)
+        create_app(own_settings(**given), toy_resources)
 
 
 @pytest.mark.parametrize("given", [{}, {"host": "::1"}, {"host": "localhost"}, {"host": "::", "agent_token": AGENT}])
 def test_a_private_server_or_one_with_a_token_starts(given: dict[str, str]) -> None:
     check_tokens(Settings(**given))
+    check_reach(Settings(**given), somebody_named=False)
+
+
+def test_a_server_whose_staff_have_names_needs_no_token_to_be_reached() -> None:
+    check_reach(Settings(host="0.0.0.0"), somebody_named=True)
 
 
 def test_without_a_token_in_the_settings_nobody_comes_in(client: TestClient) -> None:
@@ -99,7 +106,7 @@ def test_a_form_from_another_site_is_refused(desk: TestClient) -> None:
     signed_in(desk)
     for key in ({}, {"form_key": "guessed"}):
         assert desk.post("/en/staff/cases", data=key).status_code == 403
-    assert desk.app.state.cases.newest(1) == []
+    assert desk.app.state.cases.listed(1) == []
 
 
 def test_tokens_are_not_guessed_quickly(desk: TestClient) -> None:

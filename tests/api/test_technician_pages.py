@@ -12,13 +12,13 @@ from PIL import Image
 
 from api.app import create_app
 from api.cases.export import export_case
-from api.cases.store import Who
+from api.cases.store import Said, Who
 from api.http.slots import Full
 from api.identification import Resources
 from api.settings import MOST_PHOTOS, Settings
 from tests.api.test_agent_pages import PHOTO, TOKEN, Desk, to_symptom
 from tests.api.test_gs1 import UDI, picture
-from tests.toy_networks import blob_photo, encoded
+from tests.support.toy_networks import blob_photo, encoded
 
 TECHNICIAN = "the technicians' long token"
 
@@ -65,6 +65,29 @@ def test_readings_are_judged_and_one_failed_block_is_not_hidden_by_the_sum(tom: 
     assert "Battery: failed." not in send(tom, here, "answers", kind="undo", id="", answer="").text
 
 
+def test_each_block_is_judged_under_load_with_its_temperature(tom: Desk) -> None:
+    """Ohm by hand: 5.8 V / 8 A = 0.7 ohm for the second block."""
+    here = opened(tom)
+    page = send(
+        tom, here, "readings", block_1_v="12.8", block_2_v="12.8", rest_hours="12", meter_error_percent="0.5",
+        loaded_block_1_v="12,2", loaded_block_2_v="7.0", load_current_a="8", temperature_c="20",
+    ).text  # fmt: skip
+    assert "Battery: failed." in page and "Block 1: good." in page and "Block 2: failed." in page
+    assert 'name="loaded_block_2_v" inputmode="decimal" autocomplete="off" value="7"' in page
+    assert "Both blocks under load, V: 12.2, 7" in page
+
+
+def test_readings_from_before_a_new_pack_leave_the_form_and_the_verdict(tom: Desk, app) -> None:
+    here = opened(tom)
+    send(tom, here, "readings", block_1_v="12,65", block_2_v="10.2", rest_hours="12", meter_error_percent="0.5")
+    case_id = here.rsplit("/", 1)[1]
+    store, replaced = app.state.cases, Said("step", {"id": "replace_pack", "answer": "still"}, {})
+    store.say(case_id, store.version(case_id), replaced, Who("technician", "Tom", ""))
+    page = tom.client.get(here).text
+    assert "Battery: failed." not in page and "worked on after these readings" in page
+    assert 'name="block_1_v" inputmode="decimal" autocomplete="off" value=""' in page
+
+
 @pytest.mark.parametrize(
     "given",
     [{}, {"pack_v": "full"}, {"pack_v": "300"}, {"pack_v": "nan"}, {"rest_hours": "inf"},
@@ -85,7 +108,8 @@ def test_readings_that_were_entered_stand_in_their_fields_so_that_one_more_joins
     shown = dict(re.findall(r'name="(\w+)" inputmode="decimal" autocomplete="off" value="([\d.]*)"', page))
     assert shown == {
         "block_1_v": "12.65", "block_2_v": "12.6", "pack_v": "", "rest_hours": "12", "meter_error_percent": "",
-        "loaded_v": "", "load_current_a": "", "charge_hours": "", "gauge_bars_percent": "",
+        "loaded_v": "", "load_current_a": "", "temperature_c": "", "charge_hours": "", "gauge_bars_percent": "",
+        "loaded_block_1_v": "", "loaded_block_2_v": "",
     }  # fmt: skip
     assert f"<dt>First block at rest, V</dt><dd>{shown['block_1_v']}</dd>" in tom.client.get(f"{here}/sheet").text
 
@@ -206,7 +230,9 @@ def test_the_plate_s_code_goes_into_the_case_and_its_summary(tom: Desk) -> None:
     assert "<dd>1234</dd>" in page.text and "<dd>2014-12-31</dd>" in page.text
     assert "Plate, serial number: 1234" in page.text
     refused = send(tom, here, "plate", photo=PHOTO)
-    assert refused.status_code == 422 and "No barcode or DataMatrix was found" in refused.text
+    assert refused.status_code == 422 and "No code was found, and no serial number could be read." in unescape(
+        refused.text
+    )
     refused = send(tom, here, "plate", photo=("plate.jpg", b"", "image/jpeg"))
     assert refused.status_code == 422 and 'role="alert"' in refused.text
     refused = send(tom, here, "plate")
@@ -229,7 +255,7 @@ def test_each_reading_is_shown_with_its_crop_and_can_be_accepted(tom: Desk, app)
     assert tom.client.get(re.sub(r"parts/0$", "parts/9", str(crop.url))).status_code == 404
     accepted = tom.say(here, "observation", "stop_position", "top")
     assert accepted.status_code == 200
-    assert "the stop – on top (technician)" in accepted.text
+    assert "the stop – on top (Tom, technician)" in accepted.text
 
 
 @pytest.mark.parametrize("others_ruled_out", [True, False])
@@ -237,7 +263,7 @@ def test_only_a_reading_that_leaves_nothing_else_open_stands_out(
     tom: Desk, app, toy_resources: Resources, monkeypatch, others_ruled_out: bool
 ) -> None:
     """A value of which the set threshold is 1 stays in every set."""
-    bars = toy_resources.model.reader.recipe["set_thresholds"]["stop_position"]
+    bars = toy_resources.model.reader.recipe.concepts["stop_position"].set_thresholds
     monkeypatch.setitem(bars, "front", 0.5 if others_ruled_out else 1.0)
     here = opened(tom)
     button = re.search(r'<button class="([^"]+)"[^>]*>Accept: on top', photographed(tom, app, here))[1]

@@ -5,7 +5,7 @@ import pytest
 from api.commands.terminal import told
 from api.identification import Resources, answer_for
 from guidance.documents.answer import Answer
-from guidance.identify.evidence import Observed
+from guidance.identify.sources import Observed
 
 
 @pytest.fixture

@@ -39,14 +39,14 @@ def test_the_first_question_is_the_person(speak):
     assert "PROBABLY AT FAULT" not in shown and record.events == ()
 
 
-def test_yes_brings_the_person_down_and_asks_again(speak):
-    record, shown, _ = speak("yes", "?", "no")
-    assert shown.count("Is somebody in the sling") == 3
+def test_yes_brings_the_person_down_and_asks_what_tells_the_mechanism(speak):
+    record, shown, _ = speak("yes", "?", "?", "no")
+    assert shown.count("Is somebody in the sling") == 2 and "===|    |==|||||" in shown
     assert record.case().person_in_sling == "no"
 
 
 def test_a_danger_sign_ends_it(speak):
-    record, shown, _ = speak("no", "5, 2")
+    record, shown, _ = speak("no", "leaking_battery, 2")
     assert record.case().danger_signs == ("leaking_battery", "smoke")
     assert "OUT OF USE" in shown and "DANGER: Take the lift out of use now" in shown and "REPORT THIS CASE" in shown
     assert "=> What is wrong" not in shown
@@ -97,8 +97,12 @@ def test_meter_readings_are_taken_over_or_refused(speak):
     start, _, _ = speak(*SAFE, role="technician")
     readings = ("r", "12,65 10.2", "", "8", "0.5", "", "")
     record, shown, _ = speak(*readings, record=start)
-    assert record.case().readings.blocks_v == (12.65, 10.2)
+    assert record.case().readings[0].blocks_v == (12.65, 10.2)
     assert "BATTERY BY THE METER: failed" in shown
+    loaded = ("r", "12.8 12.8", "", "12", "0.5", "", "8", "12.2 7", "20")
+    record, shown, _ = speak(*loaded, record=start)
+    assert record.case().readings[0].loaded_blocks_v == (12.2, 7.0) and record.case().readings[0].temperature_c == 20
+    assert "block 1: good" in shown and "block 2: failed" in shown
     refused, shown, _ = speak("r", "12.65 10.2", "300", "", "", "", "", record=start)
     assert refused == start and "got 300 V" in shown
     words, shown, _ = speak("r", "much", "", "", "", "", "", record=start)
@@ -118,7 +122,14 @@ def test_every_answer_is_kept_and_a_record_resumes_where_it_was(speak, tmp_path)
 
 @pytest.mark.parametrize(
     ("text", "says"),
-    [("", "no record"), ("{}", "catalogue"), ('{"schema_version": "9"}', "schema_version"), ("\x00", "no record")],
+    [
+        ("", "no record"),
+        ("{}", "catalogue"),
+        ('{"schema_version": "9"}', "schema_version"),
+        ("\x00", "no record"),
+        ('{"role": "agent", "role": "technician"}', "'role' comes twice"),
+        ('{"role": NaN}', "NaN is no number"),
+    ],
 )
 def test_what_is_no_record_is_refused(tmp_path, text, says):
     path = tmp_path / "case.json"
@@ -146,6 +157,9 @@ def test_the_command_keeps_a_record_and_resumes_it(tmp_path, monkeypatch, capsys
     capsys.readouterr()
     assert main(["triage", "--identification", str(path)]) == 2
     assert "no answer of `hoistlore identify --json`" in capsys.readouterr().err
+    path.write_text('{"actuator": {}, "actuator": {}}')
+    assert main(["triage", "--identification", str(path)]) == 2
+    assert "'actuator' comes twice" in capsys.readouterr().err
 
 
 def test_parts_and_catalogue_commands(tmp_path, capsys):

@@ -71,6 +71,69 @@ def test_what_is_no_case_is_refused(client, body):
     assert answered.headers["content-type"] == "application/problem+json"
 
 
+@pytest.mark.parametrize(
+    ("body", "says"),
+    [
+        (b'{"person_in_sling": "yes", "person_in_sling": "no"}', "'person_in_sling' comes twice"),
+        (b'{"readings": {"pack_v": 25, "pack_v": 12}}', "'pack_v' comes twice"),
+        (b'{"readings": {"pack_v": NaN}}', "NaN is no number"),
+        (b'{"readings": {"pack_v": -Infinity}}', "-Infinity is no number"),
+        (b'{"readings": {"pack_v": 1e999}}', "1e999 is larger"),
+    ],
+)
+def test_a_key_that_comes_twice_and_what_is_no_number_are_named(client, body, says):
+    answered = client.post("/v1/troubleshooting", content=body, headers={"content-type": "application/json"})
+    assert answered.status_code == 422 and says in answered.json()["detail"]
+    assert answered.json()["title"] == "Request not understood"
+
+
+def test_observations_with_a_key_twice_are_refused(client):
+    twice = '[{"id": "battery", "id": "stop_position", "answer": "top"}]'
+    answered = client.post("/v1/identifications", files={"observations": (None, twice)})
+    assert answered.status_code == 422 and "'id' comes twice" in answered.json()["detail"]
+
+
+def test_what_is_not_understood_never_stands_before_the_way_down(client):
+    strange = {
+        "symptom": "ded",
+        "context": {"weather": "wet", "wet": "damp"},
+        "done": [{"id": "look_stopp", "outcome": "pressed"}, {"id": "look_stop", "outcome": "odd"}],
+        "danger_signs": ["smok"],
+        "lowered": [{"id": "no-such-step", "outcome": "still"}],
+    }
+    for occupied in ("yes", "unsure"):
+        answered = _post(client, **strange, person_in_sling=occupied)
+        document = answered.json()
+        assert answered.status_code == 200 and document["state"] == "bring_down" and document["lowering"]["steps"]
+        assert len(document["passed_over"]) == 7
+        assert any("did you mean 'dead'" in text for text in document["passed_over"])
+    assert _post(client, **strange, person_in_sling="no").status_code == 422
+
+
+def test_while_somebody_is_up_the_mechanism_can_be_found_out(client):
+    document = _post(client, person_in_sling="yes").json()
+    kinds = {row["kind"]: row for row in document["find_out"]}
+    assert set(kinds) == {"photo", "question"}
+    assert set(kinds["question"]["answers"]) == {"none", "squeeze_tabs", "twist_knob", "pull_twist_knob"}
+    assert all("actuator" not in row["id"] for row in document["find_out"])
+    head = {"decision": "confirmed", "set": ["squeeze_tabs"]}
+    assert _post(client, person_in_sling="yes", actuator=head).json()["find_out"] == []
+
+
+def test_every_step_of_the_way_down_can_be_answered(client):
+    head = {"decision": "confirmed", "set": ["squeeze_tabs"]}
+    first = _post(client, person_in_sling="yes", actuator=head).json()["lowering"]
+    ids = [step["id"] for step in first["steps"]]
+    assert set(first["outcomes"]) == {"down", "still", "worse"} and first["current"] == ids[0]
+    still = [{"id": ids[0], "outcome": "still"}]
+    assert _post(client, person_in_sling="yes", actuator=head, lowered=still).json()["lowering"]["current"] == ids[1]
+    worse = [*still, {"id": "lower-tabs-1", "outcome": "worse"}]
+    document = _post(client, person_in_sling="yes", actuator=head, lowered=worse).json()
+    assert "call:emergency" in [act for line in document["safety"][:3] for act in line["acts"]]
+    assert document["lowering"]["basis"] == "open"
+    assert "lower:by_hand" not in [act for step in document["lowering"]["steps"] for act in step["acts"]]
+
+
 def test_a_body_without_end_is_cut_off(client):
     def endless():
         for _ in range(40):

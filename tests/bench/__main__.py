@@ -34,7 +34,7 @@ SIZE_WH = (4032, 3024)
 
 
 def main() -> None:
-    """Measure, and print a table with the bars beside the figures."""
+    """Measure, and print a table with what is wanted beside the figures."""
     with tempfile.TemporaryDirectory() as folder:
         photo, checkpoint = Path(folder, "photo.jpg"), Path(folder, "checkpoint.pt")
         photo.write_bytes(large_jpeg())
@@ -50,12 +50,12 @@ def main() -> None:
         print(f"photo {SIZE_WH[0]} × {SIZE_WH[1]}, {photo.stat().st_size / 2**20:.1f} MiB, {len(boxes)} subjects\n")
         _row("hoistlore identify, whole process", ours, "≤ 1.5 s")
         _row("naive route, whole process", theirs, "")
-        print(f"{'':4}ratio {statistics.median(theirs) / statistics.median(ours):.1f}   (bar: ≥ 3)\n")
+        print(f"{'':4}ratio {statistics.median(theirs) / statistics.median(ours):.1f}   (wanted: ≥ 3)\n")
         _row("POST /v1/identifications, warm", served, "")
         _row("naive route, warm", warm_naive, "")
-        print(f"{'':4}ratio {statistics.median(warm_naive) / statistics.median(served):.1f}   (bar: ≥ 3)\n")
+        print(f"{'':4}ratio {statistics.median(warm_naive) / statistics.median(served):.1f}   (wanted: ≥ 3)\n")
         for name, mib in memory.items():
-            print(f"serving process, {name}: {mib:.0f} MiB   (bar: ≤ 400 MB = 381 MiB)")
+            print(f"serving process, {name}: {mib:.0f} MiB   (wanted: ≤ 400 MB = 381 MiB)")
 
 
 def large_jpeg() -> bytes:
@@ -135,9 +135,9 @@ def _cpu() -> str:
     return f"{len(models)} × {models[0]}" if models else "unknown processor"
 
 
-def _row(name: str, seconds: list[float], bar: str) -> None:
+def _row(name: str, seconds: list[float], wanted: str) -> None:
     median, p95 = statistics.median(seconds) * 1e3, float(np.percentile(seconds, 95)) * 1e3
-    told = f"   (bar: {bar})" if bar else ""
+    told = f"   (wanted: {wanted})" if wanted else ""
     print(f"{name:<36} median {median:7.0f} ms, p95 {p95:7.0f} ms, n = {len(seconds)}{told}")
 
 

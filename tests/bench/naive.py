@@ -16,12 +16,12 @@ from PIL import Image, ImageOps
 
 from classifier.finder import letterbox, normalise
 from classifier.identify import WEIGHTS_DIR
-from classifier.model import METADATA_FILE
 from classifier.photo import cut_window
 from classifier.reader import square_window
+from classifier.recipe import Recipe
 from training.nets.model import new_network
 
-RECIPE = json.loads((WEIGHTS_DIR / METADATA_FILE).read_text(encoding="utf-8"))  # the sizes and looks that are served
+RECIPE, _ = Recipe.read(WEIGHTS_DIR)  # the sizes and views that are served
 
 
 def save_checkpoint(path: Path) -> None:
@@ -43,16 +43,16 @@ def load_networks(path: Path) -> dict[str, torch.nn.Module]:
 def read(data: bytes, boxes: list, networks: dict[str, torch.nn.Module]) -> None:
     """Decode the photo whole, run the finder on it and the reader on windows of the full picture."""
     image = ImageOps.exif_transpose(Image.open(io.BytesIO(data))).convert("RGB")
-    pixels, _ = letterbox(np.asarray(image), RECIPE["finder"]["input_px"])
+    pixels, _ = letterbox(np.asarray(image), RECIPE.finder.input_px)
     networks["finder"](torch.from_numpy(pixels)[None])
-    windows = [_window(image, box, **look) for box in boxes for look in RECIPE["reader"]["looks"]]
+    windows = [_window(image, box, view.margin, view.mirrored) for box in boxes for view in RECIPE.reader.views]
     if windows:
         networks["reader"](torch.from_numpy(np.stack(windows)))
 
 
 def _window(image: Image.Image, box: list, margin: float, mirrored: bool) -> np.ndarray:
     square = square_window(box, image.width, image.height, margin)
-    pixels = normalise(cut_window(image, square, RECIPE["reader"]["input_px"]), 0.5, 0.5)
+    pixels = normalise(cut_window(image, square, RECIPE.reader.input_px), 0.5, 0.5)
     return np.ascontiguousarray(pixels[:, :, ::-1]) if mirrored else pixels
 
 

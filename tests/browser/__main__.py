@@ -63,7 +63,7 @@ def _caregiver(browser: Browser, url: str, tag: str, theme: str) -> list[Image.I
     page.goto(f"/{tag}/down")
     shots.append(_shot(page))
     page.goto(f"/{tag}/")
-    page.locator("form button").click()
+    page.locator("button[value=no]").click()
     page.locator("button[value=none]").click()
     page.locator("#picture").set_input_files(PHOTO)
     page.locator("svg.marked").wait_for()

@@ -10,7 +10,7 @@ from playwright.sync_api import Browser, BrowserContext, sync_playwright
 
 from api.settings import Settings
 from tests.api.conftest import Served, own_settings, served, toy_resources, toy_settings
-from tests.toy_networks import blob_photo, encoded
+from tests.support.toy_networks import blob_photo, encoded
 
 __all__ = ["own_settings", "served", "toy_resources", "toy_settings"]
 
@@ -19,6 +19,9 @@ AXE = Path(sys.prefix) / "npm" / "node_modules" / "axe-core" / "axe.min.js"
 
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 PHONE = {"width": 360, "height": 740}
+NARROW = {"width": 320, "height": 640}
+"""The narrowest screen that WCAG 2.2 speaks of, success criterion 1.4.10 (from memory)."""
+
 BOX = ("control_box", (0.35, 0.5), 0.3, {"black": "above", "white": "left"})
 HEAD = ("actuator_head", (0.75, 0.5), 0.2, {"black": "left"})
 

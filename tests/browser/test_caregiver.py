@@ -39,10 +39,10 @@ def test_with_somebody_up_one_tap_leads_to_advice_also_without_a_connection(devi
     phone.set_offline(True)
     opened = time.monotonic()
     page.goto("/en/")
-    page.get_by_role("link", name="Yes").click()
+    page.get_by_role("button", name="Yes").click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Bring the person down first")
     assert time.monotonic() - opened <= SOON_S
-    expect(page.get_by_text("Do not pull, turn or squeeze anything on the actuator by guess.")).to_be_visible()
+    expect(page.get_by_text("Do not pull, turn or squeeze anything at the motor end by guess.")).to_be_visible()
 
 
 def test_offline_a_case_s_own_way_down_is_answered_with_the_one_for_all(device: Callable[..., BrowserContext]):
@@ -52,7 +52,7 @@ def test_offline_a_case_s_own_way_down_is_answered_with_the_one_for_all(device: 
     kept(page, "/es/down")
     page.get_by_role("button", name="No, nadie").click()
     phone.set_offline(True)
-    page.get_by_role("link", name="Hay alguien en el arnés").click()
+    page.get_by_role("button", name="Hay alguien en el arnés").click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Primero, baje a la persona")
     page.goto("/es/c/anything")
     expect(page.get_by_role("heading", level=1)).to_have_text("No hay conexión")

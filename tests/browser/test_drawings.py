@@ -47,6 +47,7 @@ def test_beside_the_photo_too_the_answers_are_drawn(device: Callable[..., Browse
     to_photo(page)
     page.locator("#picture").set_input_files(photo_file)
     expect(page.locator("svg.marked")).to_be_visible()
+    page.get_by_role("link", name="Answer one question about it").click()
     asked = page.locator("form.answers input[name=id]").get_attribute("value")
     expect(page.locator(DRAWN)).to_have_count(4)
     page.locator("button.drawn").first.click()

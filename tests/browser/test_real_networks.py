@@ -117,12 +117,15 @@ def test_a_caregiver_is_told_what_the_api_says(site, device: Callable[..., Brows
     page.get_by_role("button", name="No, nobody").click()
     page.get_by_role("button", name="None of these").click()
     page.locator("#picture").set_input_files(sample)
-    expect(page.locator("figure")).to_be_visible()
+    expect(page.locator("figure").first).to_be_visible()
     expect(page.get_by_role("heading", level=1)).to_have_text(sentence_of(told["control_box"], words))
-    expect_marks(page.locator("figure"), told["photos"][0]["subjects"], words)
+    expect_marks(page.locator("figure").first, told["photos"][0]["subjects"], words)
     asked = told["next"] if (told["next"] or {}).get("kind") == "question" else None
     answers = page.locator("form.answers button")
-    expect(answers).to_have_count(len(asked["answers"]) + 1 if asked else 0)
+    expect(answers).to_have_count(0)
+    if asked:
+        page.get_by_role("link", name="Answer one question about it").click()
+        expect(answers).to_have_count(len(asked["answers"]) + 1)
     page.get_by_role("button", name="Go on").click()
     page.get_by_role("button", name="The lift does not move at all").click()
     for _ in range(30):
@@ -142,7 +145,7 @@ def test_an_agent_sees_through_the_link_what_the_api_says(site, device, sample: 
     caller.goto(page.locator(".address").inner_text())
     caller.locator("#picture").set_input_files(sample)
     expect(caller.get_by_role("alert")).to_be_visible()
-    shown = page.locator("figure")
+    shown = page.locator("figure").first
     expect(shown).to_be_visible()
     expect_marks(shown, told["photos"][0]["subjects"], words)
     box, head = told["control_box"], told["actuator"]
@@ -168,7 +171,7 @@ def test_a_technician_sees_each_part_as_the_api_says(site, device, sample: Path)
         assert picture.evaluate("async (e) => { await e.decode(); return e.naturalWidth; }") > 0
         for concept, reading in subject["concepts"].items():
             heading = crop.locator("h4", has_text=words["concepts"][concept]["name"][1:])
-            assert meters(heading.locator("xpath=following-sibling::dl[1]")) == ranked(reading["probabilities"])
+            assert meters(heading.locator("xpath=following::dl[1]")) == ranked(reading["probabilities"])
     assert meters(page.locator("h3:has-text('Control box:') + dl.bars")) == ranked(told["control_box"]["probabilities"])
     page.get_by_role("link", name="job sheet").first.click()
     expect(page.get_by_role("heading", level=1)).to_be_visible()

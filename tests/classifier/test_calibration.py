@@ -7,16 +7,20 @@ from hypothesis import strategies as st
 from scipy.special import expit
 from scipy.special import softmax as scipy_softmax
 
-from classifier.calibration import named_probabilities, prediction_set, sigmoid, softmax, told_apart
+from classifier.calibration import named_probabilities, pairwise_calibrated, prediction_set, sigmoid, softmax
+from classifier.recipe import CLASSES, Scaling
 
-NAMES = ("a", "b", "c")
+TOP, FRONT, HIDDEN = CLASSES["stop_position"]
 
 
-def recipe(values, temperature=1.0, offsets=None, concept="x", apart=0.0) -> dict:
-    """Of a reader of one concept."""
-    moved = dict.fromkeys(values, 0.0) | (offsets or {})
-    told = {"concepts": values, "temperatures": temperature, "offsets": moved, "apart": apart}
-    return {key: {concept: value} for key, value in told.items()}
+def scaling(concept="stop_position", temperature=1.0, offsets=None, pairwise=0.0) -> Scaling:
+    """Of a concept whose offsets are 0 but for those given."""
+    moved = dict.fromkeys(CLASSES[concept], 0.0) | (offsets or {})
+    return Scaling(temperature=temperature, offsets=moved, pairwise=pairwise)
+
+
+def stop(*logits: float, **changes) -> dict[str, float]:
+    return named_probabilities(np.array(logits), "stop_position", scaling(**changes))
 
 
 LOGITS = st.lists(st.floats(-30, 30), min_size=2, max_size=6)
@@ -40,39 +44,37 @@ def test_huge_logits_do_not_overflow() -> None:
 
 
 def test_a_higher_temperature_is_less_sure_and_keeps_the_order() -> None:
-    cold, hot = (named_probabilities(np.array([2.0, 1.0, -1.0]), "x", recipe(NAMES, t)) for t in (1.0, 3.0))
-    assert cold["a"] > hot["a"] > hot["b"] > hot["c"] > cold["c"]
+    cold, hot = (stop(2.0, 1.0, -1.0, temperature=t) for t in (1.0, 3.0))
+    assert cold[TOP] > hot[TOP] > hot[FRONT] > hot[HIDDEN] > cold[HIDDEN]
     assert sum(hot.values()) == pytest.approx(1.0)
 
 
 def test_an_offset_multiplies_the_odds_of_its_class_alone() -> None:
-    less = {"a": -np.log(3)}
-    plain, moved = (named_probabilities(np.array([2.0, 1.0, -1.0]), "x", recipe(NAMES, 2.0, o)) for o in ({}, less))
-    assert moved["b"] / moved["c"] == pytest.approx(plain["b"] / plain["c"])
-    assert moved["a"] / moved["b"] == pytest.approx(plain["a"] / plain["b"] / 3)
+    less = {TOP: -np.log(3)}
+    plain, moved = (stop(2.0, 1.0, -1.0, temperature=2.0, offsets=offsets) for offsets in ({}, less))
+    assert moved[FRONT] / moved[HIDDEN] == pytest.approx(plain[FRONT] / plain[HIDDEN])
+    assert moved[TOP] / moved[FRONT] == pytest.approx(plain[TOP] / plain[FRONT] / 3)
 
 
 def test_logits_of_another_shape_are_refused() -> None:
     with pytest.raises(ValueError, match=r"\(2,\) came, \(..., 3\) is wanted"):
-        named_probabilities(np.zeros(2), "x", recipe(NAMES))
+        stop(0.0, 0.0)
 
 
 @given(logits=st.lists(st.floats(-30, 30), min_size=5, max_size=5), by=st.floats(0, 6))
-def test_telling_two_apart_widens_their_margin_alone(logits: list[float], by: float) -> None:
-    plain, told = np.array(logits), told_apart(np.array(logits), (2, 3), by)
+def test_pairwise_calibration_widens_the_margin_of_two_alone(logits: list[float], by: float) -> None:
+    plain, told = np.array(logits), pairwise_calibrated(np.array(logits), (2, 3), by)
     assert np.allclose(told[[0, 1, 4]], plain[[0, 1, 4]], atol=0)
     assert np.logaddexp(told[2], told[3]) == pytest.approx(np.logaddexp(plain[2], plain[3]), abs=1e-9)
     margin, wider = plain[2] - plain[3], told[2] - told[3]
     assert wider == pytest.approx(margin + by * np.tanh(4 * margin), abs=1e-6)
-    assert abs(wider) >= abs(margin) - 1e-6 and told_apart(plain, (2, 3), 0.0) == pytest.approx(plain, abs=1e-9)
+    assert abs(wider) >= abs(margin) - 1e-6
+    assert pairwise_calibrated(plain, (2, 3), 0.0) == pytest.approx(plain, abs=1e-9)
 
 
-def test_the_two_knobs_and_nothing_else_are_told_apart() -> None:
-    values, logits = ("none", "squeeze_tabs", "twist_knob", "pull_twist_knob", "not_visible"), np.zeros(5)
-    logits[2] = 0.5  # a lean to one of them
-    plain, told = (
-        named_probabilities(logits, "lowering", recipe(values, concept="lowering", apart=by)) for by in (0.0, 2.0)
-    )
+def test_the_two_knobs_alone_are_calibrated_pairwise() -> None:
+    logits = np.array([0.0, 0.0, 0.5, 0.0, 0.0])  # one of the two is a little likelier
+    plain, told = (named_probabilities(logits, "lowering", scaling("lowering", pairwise=by)) for by in (0.0, 2.0))
     assert told["twist_knob"] / told["pull_twist_knob"] == pytest.approx(np.exp(0.5 + 2 * np.tanh(2)))
     both = [p["twist_knob"] + p["pull_twist_knob"] for p in (plain, told)]
     assert both[0] == pytest.approx(both[1]) and plain["none"] == pytest.approx(told["none"])
@@ -96,7 +98,7 @@ def test_sets_worked_by_hand(probabilities: dict, thresholds: dict, want: tuple)
 @given(logits=LOGITS, loose=st.floats(0, 1), looser=st.floats(0, 1))
 def test_a_looser_threshold_never_shrinks_the_set(logits: list[float], loose: float, looser: float) -> None:
     names = [str(n) for n in range(len(logits))]
-    probabilities = named_probabilities(np.array(logits), "x", recipe(names))
+    probabilities = dict(zip(names, softmax(np.array(logits), 1.0).tolist(), strict=True))
     low, high = sorted((loose, looser))
     small, large = (prediction_set(probabilities, dict.fromkeys(names, t)) for t in (low, high))
     assert set(small) <= set(large)
@@ -118,7 +120,7 @@ def test_the_promised_coverage_holds_for_each_class() -> None:
     thresholds = {str(c): float(np.sort(nonconformity[truth == c])[rank - 1]) for c in range(3)}
     truth, logits = cases(6000)
     covered = np.array(
-        [str(t) in prediction_set(named_probabilities(row, "x", recipe("012")), thresholds)
+        [str(t) in prediction_set(dict(zip("012", softmax(row, 1.0), strict=True)), thresholds)
          for t, row in zip(truth, logits, strict=True)]
     )  # fmt: skip
     for c in range(3):

@@ -1,4 +1,4 @@
-"""The whole way from bytes to a reading, with networks that follow a rule (see tests/toy_networks.py)."""
+"""The whole way from bytes to a reading, with networks that follow a rule (see tests/support/toy_networks.py)."""
 
 import json
 import shutil
@@ -14,10 +14,11 @@ from classifier.finder import overlap
 from classifier.identify import Model, PhotoReading, read_photo
 from classifier.photo import EXIF_ORIENTATION, PhotoLimits, open_photo
 from classifier.reader import square_window
+from classifier.recipe import View
 from classifier.taxonomy import CONCEPTS_OF, NOT_VISIBLE
-from tests.classifier.test_photo import encoded_heic, stored
 from tests.golden import sure_boxes
-from tests.toy_networks import blob_photo, encoded
+from tests.support.encoded_photos import encoded_heic, stored
+from tests.support.toy_networks import blob_photo, encoded
 
 BOX = ("control_box", (0.3, 0.4), 0.3, {"black": "above", "white": "left"})
 HEAD = ("actuator_head", (0.75, 0.6), 0.2, {"black": "right"})
@@ -118,21 +119,21 @@ def test_the_window_is_square_in_pixels() -> None:
     assert ((left + right) / 2, (top + bottom) / 2) == pytest.approx((0.5, 0.45))
 
 
-def test_the_reader_answers_the_mean_of_its_looks(toy_model: Model) -> None:
+def test_the_reader_answers_the_mean_of_its_views(toy_model: Model) -> None:
     photo = open_photo(encoded(SCENE), "scene.jpg", PhotoLimits())
     found = sure_boxes(toy_model, photo)[:1]
-    looks = [{"margin": 0.06, "mirrored": False}, {"margin": 0.0, "mirrored": True}]
-    one, other, both = (replace(toy_model.reader, recipe={**toy_model.reader.recipe, "looks": seen})(photo, found)[0]
-                        for seen in (looks[:1], looks[1:], looks))  # fmt: skip
+    views = (View(margin=0.06, mirrored=False), View(margin=0.0, mirrored=True))
+    one, other, both = (replace(toy_model.reader, recipe=toy_model.reader.recipe.with_(views=seen))(photo, found)[0]
+                        for seen in (views[:1], views[1:], views))  # fmt: skip
     assert not np.allclose(one["kind"], other["kind"], atol=1e-4)
     for head in one:
         assert np.allclose(both[head], (one[head] + other[head]) / 2, atol=1e-6)
 
 
-def test_a_mirrored_look_sees_the_same_window_turned_round(toy_model: Model) -> None:
+def test_a_mirrored_view_sees_the_same_window_turned_round(toy_model: Model) -> None:
     photo = open_photo(encoded(SCENE), "scene.jpg", PhotoLimits())
-    looks = [{"margin": 0.1, "mirrored": False}, {"margin": 0.1, "mirrored": True}]
-    reader = replace(toy_model.reader, recipe={**toy_model.reader.recipe, "looks": looks})
+    views = (View(margin=0.1, mirrored=False), View(margin=0.1, mirrored=True))
+    reader = replace(toy_model.reader, recipe=toy_model.reader.recipe.with_(views=views))
     plain, mirrored = reader.windows(photo, sure_boxes(toy_model, photo)[0])
     assert np.array_equal(plain[:, :, ::-1], mirrored)
 
@@ -161,24 +162,25 @@ def test_one_changed_bit_is_noticed_and_named(name: str, own_copy: Path) -> None
 @pytest.mark.parametrize(
     ("path", "value", "told"),
     [
-        (["schema_version"], "1", "schema_version is 1, 5 is wanted: another version of this project wrote it"),
-        (["finder", "kinds"], ["charger"], "finder.kinds"),
-        (["reader", "concepts", "battery"], ["built_in", "not_visible"], "reader.concepts"),
-        (["reader", "set_thresholds", "battery"], {"built_in": 0.9}, "set_thresholds"),
-        (["reader", "temperatures"], {"kind": 1.0}, "temperatures"),
-        (["reader", "offsets", "battery"], {"built_in": 0.9}, "reader.offsets"),
-        (["reader", "offsets"], None, "lacks 'offsets'"),
-        (["reader", "apart"], {}, "reader.apart"),
-        (["reader", "looks"], None, "lacks 'looks'"),
-        (["reader", "looks"], [], "reader.looks"),
-        (["reader", "looks"], [{"margin": 0.1}], "reader.looks"),
-        (["finder", "stride"], None, "lacks 'stride'"),
-        (["reader", "correlation"], None, "lacks 'correlation'"),
-        (["ours"], None, "lacks 'ours'"),
-        (["ours", "score"], "by_eye", "lacks 'by_eye'"),
-        (["ours", "weights"], {"max_softmax": [0, 1, 1], "by_eye": [0, 1, 1]}, "ours.weights"),
-        (["ours", "thresholds"], {"charger": 0.5}, "ours.thresholds"),
-        (["version"], None, "lacks 'version'"),
+        (["schema_version"], "1", "schema_version is 1, 6 is wanted: another version of this project wrote it"),
+        (["finder", "kinds"], ["charger"], "kinds is .* is wanted"),
+        (["reader", "concepts", "battery", "values"], ["built_in", "not_visible"], "concepts.battery.values is"),
+        (["reader", "concepts", "battery", "set_thresholds"], {"built_in": 0.9}, "battery.set_thresholds is"),
+        (["reader", "concepts", "battery", "offsets"], {"built_in": 0.9}, "battery.offsets is"),
+        (["reader", "concepts", "battery", "offsets"], None, "reader.concepts.battery.offsets: Field required"),
+        (["reader", "concepts", "battery", "pairwise"], 0.5, "no two of its values are left open"),
+        (["reader", "concepts", "battery"], None, "concepts is"),
+        (["reader", "kind_temperature"], 0, "reader.kind_temperature: Input should be greater than 0"),
+        (["reader", "views"], None, "reader.views: Field required"),
+        (["reader", "views"], [], "reader.views: Tuple should have at least 1 item"),
+        (["reader", "views"], [{"margin": 0.1}], "reader.views.0.mirrored: Field required"),
+        (["finder", "stride"], None, "finder.stride: Field required"),
+        (["reader", "correlation"], None, "reader.correlation: Field required"),
+        (["in_distribution"], None, "in_distribution: Field required"),
+        (["in_distribution", "score"], "by_eye", "in_distribution.score: Extra inputs are not permitted"),
+        (["in_distribution", "weights"], [0, 1], "in_distribution.weights.2: Field required"),
+        (["in_distribution", "thresholds"], {"charger": 0.5}, "thresholds is"),
+        (["version"], None, "version: Field required"),
     ],
 )
 def test_metadata_of_another_vocabulary_is_refused(path: list[str], value: object, told: str, own_copy: Path) -> None:

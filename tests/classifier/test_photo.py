@@ -6,39 +6,20 @@ import zlib
 from contextlib import suppress
 
 import numpy as np
-import pillow_heif
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
 from classifier.errors import NotAPhoto, PhotoTooLarge, UnreadablePhoto
-from classifier.photo import EXIF_ORIENTATION, MID_GREY, PhotoLimits, cut_window, open_photo
-from tests.toy_networks import blob_photo, encoded
+from classifier.photo import EXIF_ORIENTATION, MID_GREY, MOST_SCANS, PhotoLimits, cut_window, open_photo
+from tests.support.encoded_photos import encoded_heic, stored
+from tests.support.toy_networks import blob_photo, encoded
 
 LIMITS = PhotoLimits()
 SCENE = blob_photo(
     ("control_box", (0.3, 0.4), 0.3, {"black": "above", "white": "left"}), ("charger", (0.8, 0.7), 0.2, {})
 )
-
-# How a camera held that way stores the upright picture: the inverse of what orientation 1…8 asks a viewer to do.
-# CIPA DC-008 (Exif), tag 0x0112: which visual side the stored 0th row and 0th column are; from memory.
-STORED_ROW_AND_COLUMN = {
-    1: ("top", "left"), 2: ("top", "right"), 3: ("bottom", "right"), 4: ("bottom", "left"),
-    5: ("left", "top"), 6: ("right", "top"), 7: ("right", "bottom"), 8: ("left", "bottom"),
-}  # fmt: skip
-
-
-def stored(upright: np.ndarray, orientation: int) -> np.ndarray:
-    """Lay the upright picture out so that its 0th row and 0th column are the sides that the standard's table names."""
-    row, column = STORED_ROW_AND_COLUMN[orientation]
-    if row in ("left", "right"):
-        upright = upright.transpose(1, 0, 2)  # the stored rows run along what is left and right upright
-    if row in ("bottom", "right"):
-        upright = upright[::-1]
-    if column in ("right", "bottom"):
-        upright = upright[:, ::-1]
-    return np.ascontiguousarray(upright)
 
 
 def pixels(data: bytes, size: int = 640) -> np.ndarray:
@@ -82,12 +63,6 @@ def test_exif_in_a_heic_turns_nothing() -> None:
     photo = open_photo(own_rotation_0, "IMG_0002.HEIC", LIMITS)
     assert (photo.width, photo.height) == SCENE.size
     assert nearly_equal(photo.reduced(640), np.asarray(SCENE), 5.0)
-
-
-def encoded_heic(rgb: np.ndarray, exif: bytes) -> bytes:
-    buffer = io.BytesIO()
-    pillow_heif.from_pillow(Image.fromarray(rgb)).save(buffer, quality=90, **({"exif": exif} if exif else {}))
-    return buffer.getvalue()
 
 
 def test_grey_16_bit_is_scaled_and_not_clipped() -> None:
@@ -224,6 +199,22 @@ def test_too_many_pixels_are_refused_before_they_are_decoded() -> None:
         open_photo(bomb, "bomb.png", LIMITS)
     with pytest.raises(PhotoTooLarge, match="640 × 480 pixels came"):
         open_photo(encoded(SCENE), "a.jpg", PhotoLimits(max_pixels=300_000))
+
+
+def with_scans(size: tuple[int, int], more: int) -> bytes:
+    """A progressive JPEG of one colour whose last scan comes so many times more."""
+    data = encoded(Image.new("RGB", size, (90, 120, 60)), "JPEG", progressive=True)
+    last, end = data.rindex(b"\xff\xda"), data.rindex(b"\xff\xd9")
+    return data[:end] + data[last:end] * more + data[end:]
+
+
+def test_a_progressive_jpeg_of_many_scans_is_refused_before_it_is_decoded() -> None:
+    usual = encoded(Image.new("RGB", (64, 48)), "JPEG", progressive=True)
+    assert 3 < usual.count(b"\xff\xda") < MOST_SCANS / 4, "what a camera or an editor writes is far below"
+    assert open_photo(with_scans((64, 48), 40), "a.jpg", LIMITS).reduced(64).shape[2] == 3
+    data = with_scans((6000, 4000), 10_000)
+    with pytest.raises(PhotoTooLarge, match="100[01][0-9] scans of a JPEG came, at most 64"):
+        open_photo(data, "a.jpg", LIMITS)
 
 
 def test_too_many_bytes_are_refused() -> None:

@@ -34,7 +34,8 @@ def test_all_weights_together_are_small() -> None:
 
 
 def test_metadata_says_where_the_weights_come_from(shipped: Model) -> None:
-    assert {"seed", "manifest_sha256", "git_revision", "backbone"} <= set(shipped.metadata["provenance"])
+    made = shipped.recipe.provenance
+    assert made.git_revision and made.backbone and made.pictures["training"].manifest_sha256
     assert shipped.info.trained_on["synthetic"] > 0
     assert shipped.info.trained_on["owned_photos"] == 0
 
@@ -49,11 +50,11 @@ def test_from_the_stored_tensors_the_logits_are_the_same(shipped: Model, golden:
     with np.load(GOLDEN / "tensors.npz") as tensors:
         windows = tensors["windows"]
     name = shipped.reader.session.get_inputs()[0].name
-    looks = windows.reshape(len(golden["logits"]), -1, *windows.shape[1:])  # so many at each thing that was found
-    for each, want in zip(looks, golden["logits"], strict=True):
+    views = windows.reshape(len(golden["logits"]), -1, *windows.shape[1:])  # so many at each thing that was found
+    for each, want in zip(views, golden["logits"], strict=True):
         came = [shipped.reader.session.run(list(want), {name: window[None]}) for window in each]
         for number, logits in enumerate(want.values()):
-            assert np.mean([look[number][0] for look in came], axis=0) == pytest.approx(logits, abs=ROUNDING)
+            assert np.mean([view[number][0] for view in came], axis=0) == pytest.approx(logits, abs=ROUNDING)
 
 
 def test_from_the_stored_photo_the_reading_is_nearly_the_same(shipped: Model, golden: dict) -> None:

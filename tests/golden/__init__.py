@@ -5,7 +5,7 @@ from classifier.model import Model
 from classifier.photo import Photo
 
 SURE = 0.3
-"""The finder's bars lie so low that what barely reaches them is another matter with another JPEG decoder."""
+"""The finder's thresholds lie so low that what barely reaches them is another matter with another JPEG decoder."""
 
 
 def sure_boxes(model: Model, photo: Photo) -> list[Found]:

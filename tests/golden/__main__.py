@@ -31,7 +31,7 @@ def main() -> None:
     else:
         raise SystemExit("no sample photo shows both a control box and an actuator head")
     shutil.copyfile(path, HERE / "photo.jpg")
-    square, _ = letterbox(photo.reduced(model.finder.recipe["input_px"]), model.finder.recipe["input_px"])
+    square, _ = letterbox(photo.reduced(model.finder.recipe.input_px), model.finder.recipe.input_px)
     windows = np.stack([window for f in found for window in model.reader.windows(photo, f)])
     np.savez_compressed(HERE / "tensors.npz", square=square, windows=windows)
     said = model.reader(photo, found)

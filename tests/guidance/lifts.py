@@ -3,16 +3,17 @@
 import shutil
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 from classifier.identify import ConceptReading, PhotoReading, SubjectReading
 from classifier.model import ReadingFacts
 from classifier.quality import Quality
 from classifier.taxonomy import ACTUATOR_HEAD, CONCEPTS, CONCEPTS_OF, CONTROL_BOX, NOT_VISIBLE
+from guidance.advise.answer import answer
 from guidance.catalogue.catalogue import DEMO_CATALOGUE, Catalogue
 from guidance.catalogue.rows import Role
 from guidance.documents.answer import Answer, ModelInfo, TrainedOn
-from guidance.identify.answer import answer
-from guidance.identify.evidence import Observed
+from guidance.identify.sources import Observed
 
 EVEN_PRIORS = {concept: {v: 1.0 / len(values) for v in values} for concept, values in CONCEPTS.items()}
 AS_OFTEN_HIDDEN = {concept: dict.fromkeys(values, 0.5) for concept, values in CONCEPTS.items()}
@@ -60,6 +61,14 @@ def ask(
     model: ModelInfo = MODEL,
 ) -> Answer:
     return answer(readings, [Observed(i, a) for i, a in observed], catalogue, model, FACTS, role)
+
+
+def rows_of(catalogue: Catalogue) -> dict[str, Any]:
+    """The rows as a file would hold them: without the roles of steps, which follow from their minutes."""
+    rows = catalogue.model_dump(exclude_unset=True)
+    for step in (*rows.get("checks", ()), *rows.get("repairs", ())):
+        del step["roles"]
+    return rows
 
 
 def changed_demo(folder: Path, file: str, old: str, new: str) -> Path:

@@ -3,169 +3,96 @@
 import numpy as np
 
 from guidance.catalogue.catalogue import Catalogue
-from guidance.diagnose import planning, troubleshoot
+from guidance.diagnose import diagnosis, released, troubleshoot
 from guidance.identify import identified
 from guidance.parts import parts
-
-
-def rebuilt(catalogue: Catalogue, **sections) -> Catalogue:
-    """A catalogue with other sections, past every check; the network is kept, since the mutants change no number."""
-    fields = {name: getattr(catalogue, name) for name in type(catalogue).model_fields}
-    mutant = type(catalogue).model_construct(**{**fields, **sections})
-    mutant.__dict__.update(fault_space=catalogue.fault_space, component_masks=catalogue.component_masks)
-    return mutant
-
-
-def _changed(catalogue: Catalogue, section: str, pick, change) -> Catalogue:
-    rows = list(getattr(catalogue, section))
-    index = pick([i for i, row in enumerate(rows) if change(row) is not None])
-    rows[index] = change(rows[index])
-    return rebuilt(catalogue, **{section: tuple(rows)})
-
-
-def _opened_to(role: str):
-    def change(row):
-        if row.access == "outside":
-            return None
-        update = {"minutes": {**row.minutes, role: 5.0}, "roles": (*row.roles, role), "access": "outside"}
-        return row.model_copy(update=update)
-
-    return change
-
-
-def _swap_made_a_caregivers(row):
-    if "caregiver" in row.minutes or row.access != "outside" or getattr(row, "kind", "") not in ("swap", "replace"):
-        return None
-    return row.model_copy(update={"minutes": {**row.minutes, "caregiver": 5.0}, "roles": ("caregiver", *row.roles)})
-
-
-def _without_source(row):
-    return row.model_copy(update={"source": " "})
-
-
-def _told_to_nobody_but_technicians(row):
-    needed = ("occupied-1", "emergency-1", "always-1", "always-3", "out-1", "hand-over-1", "after-repair-2")
-    return row.model_copy(update={"roles": ("technician",)}) if row.id in needed else None
-
-
-def _weaker_signal(row):
-    return row.model_copy(update={"signal": "caution"}) if row.signal in ("danger", "warning") else None
-
-
-def _for_the_wrong_generation(row):
-    others = {"sealed-top": "hung-top", "hung-top": "sealed-top", "stacked-front": "sealed-front"}
-    if row.component not in ("battery", "hand_control") or row.superseded_by or len(row.generations) > 2:
-        return None
-    return row.model_copy(update={"generations": tuple(others.get(g, "stacked-front") for g in row.generations)})
-
-
-def _mechanisms_mixed_up(catalogue: Catalogue, pick) -> Catalogue:
-    rows = list(catalogue.mechanisms)
-    one, other = pick([(i, j) for i in range(len(rows)) for j in range(i)])
-    steps = rows[one].steps, rows[other].steps
-    rows[one], rows[other] = (rows[i].model_copy(update={"steps": s}) for i, s in ((one, steps[1]), (other, steps[0])))
-    return rebuilt(catalogue, mechanisms=tuple(rows))
-
-
-def _data(section, change):
-    return lambda catalogue, pick, patch: _changed(catalogue, section, pick, change)
-
-
-def _code(target, name, replacement):
-    def apply(catalogue, pick, patch):
-        patch.setattr(target, name, replacement(getattr(target, name)))
-        return catalogue
-
-    return apply
-
-
-def _seen_as_confirmed(original):
-    def reckless(box, every):
-        values, confirmed = original(box, every)
-        return values, confirmed or (values[0] if box is not None else None)
-
-    return reckless
-
-
-def _as_if(**known):
-    """The case is taken for another one before it is answered."""
-    return lambda original: lambda case, catalogue: original(case.model_copy(update=known), catalogue)
-
-
-def _unsure_taken_for_no(original):
-    def reckless(case, catalogue):
-        known = {"person_in_sling": "no"} if case.person_in_sling == "unsure" else {}
-        return original(case.model_copy(update=known), catalogue)
-
-    return reckless
-
-
-def _nothing(_original):
-    return lambda *a, **k: ()
-
-
-def _silent_about(moment):
-    """The sentences of one moment are never said."""
-    return lambda original: lambda catalogue, asked, role: () if asked == moment else original(catalogue, asked, role)
-
-
-def _case_forgotten(**known):
-    """A function of (catalogue, case, …) is given another case."""
-    return lambda original: lambda catalogue, case, *rest: original(catalogue, case.model_copy(update=known), *rest)
-
-
-def _access_ignored(catalogue, pick, patch):
-    """A row lists an agent for work on the housing, and the code that should refuse it looks at the list alone."""
-
-    def listed(row):
-        if row.access == "outside":
-            return None
-        return row.model_copy(update={"minutes": {**row.minutes, "agent": 5.0}, "roles": (*row.roles, "agent")})
-
-    patch.setattr(planning, "may_do", lambda step, role: role in step.minutes)
-    return _changed(catalogue, "checks", pick, listed)
-
-
-def _guessed_parts(original):
-    def guess(catalogue, component, generation, lowering, role):
-        return original(catalogue, component, generation or "hung-top", lowering or "twist_knob", role)
-
-    return guess
-
+from guidance.safety import lowering, sentences, way_down
+from guidance.safety.orders import Orders
+from tests.guidance import safety_ways as ways
+from tests.guidance.safety_pairs import PAIRS
 
 MUTATIONS = [
-    ("a technician's check given to a caregiver", _data("checks", _opened_to("caregiver"))),
-    ("a technician's check given to an agent", _data("checks", _opened_to("agent"))),
-    ("a technician's repair given to a caregiver", _data("repairs", _opened_to("caregiver"))),
-    ("a technician's repair given to an agent", _data("repairs", _opened_to("agent"))),
-    ("a swap given to a caregiver", _data("checks", _swap_made_a_caregivers)),
-    ("a replacement given to a caregiver", _data("repairs", _swap_made_a_caregivers)),
-    ("a check without source", _data("checks", _without_source)),
-    ("a repair without source", _data("repairs", _without_source)),
-    ("a caution without source", _data("cautions", _without_source)),
-    ("a stop sign without source", _data("stop_signs", _without_source)),
-    ("a caution kept from those who need it", _data("cautions", _told_to_nobody_but_technicians)),
-    ("a caution with too weak a signal word", _data("cautions", _weaker_signal)),
-    ("a stop sign with too weak a signal word", _data("stop_signs", _weaker_signal)),
-    ("a part said to fit another generation", _data("parts", _for_the_wrong_generation)),
-    ("two mechanisms mixed up", lambda catalogue, pick, patch: _mechanisms_mixed_up(catalogue, pick)),
-    ("unsure taken for nobody in the sling", _code(troubleshoot, "troubleshoot", _unsure_taken_for_no)),
-    ("the sling never asked about", _code(troubleshoot, "troubleshoot", _as_if(person_in_sling="no"))),
-    ("danger signs forgotten", _code(troubleshoot, "troubleshoot", _as_if(danger_signs=()))),
-    ("an injury forgotten", _code(troubleshoot, "complaint", _case_forgotten(could_hurt=False, danger_signs=()))),
-    ("likely taken for confirmed", _code(identified, "_component", _seen_as_confirmed)),
-    ("failed lowering tried again", _code(troubleshoot, "bring_down", _case_forgotten(danger_signs=()))),
-    ("nothing said that always holds", _code(troubleshoot, "first_lines", _nothing)),
-    ("no trial after a repair", _code(troubleshoot, "say", _silent_about("after_repair"))),
-    ("handed over without a word", _code(troubleshoot, "say", _silent_about("hand_over"))),
-    ("no word on taking it out of use", _code(troubleshoot, "say", _silent_about("out_of_use"))),
-    ("old batteries in the bin", _code(troubleshoot, "say", _silent_about("disposal"))),
-    ("access ignored", _access_ignored),
-    ("caregivers shown parts", _code(parts, "ORDERING_ROLES", lambda _: ("caregiver", "agent", "technician"))),
-    ("a part number guessed", _code(parts, "part_for", _guessed_parts)),
-    ("parts of every box named", _code(parts, "_fits", lambda _: lambda *a: True)),
+    ("a technician's check given to a caregiver", ways.data("checks", ways.opened_to("caregiver"))),
+    ("a technician's check given to an agent", ways.data("checks", ways.opened_to("agent"))),
+    ("a technician's repair given to a caregiver", ways.data("repairs", ways.opened_to("caregiver"))),
+    ("a technician's repair given to an agent", ways.data("repairs", ways.opened_to("agent"))),
+    ("a swap given to a caregiver", ways.data("checks", ways.swap_made_a_caregivers)),
+    ("a replacement given to a caregiver", ways.data("repairs", ways.swap_made_a_caregivers)),
+    ("a check without source", ways.data("checks", ways.without_source)),
+    ("a repair without source", ways.data("repairs", ways.without_source)),
+    ("a caution without source", ways.data("cautions", ways.without_source)),
+    ("a stop sign without source", ways.data("stop_signs", ways.without_source)),
+    ("a caution kept from those who need it", ways.data("cautions", ways.told_to_nobody_but_technicians)),
+    ("a caution with too weak a signal word", ways.data("cautions", ways.weaker_signal)),
+    ("a stop sign with too weak a signal word", ways.data("stop_signs", ways.weaker_signal)),
+    ("a part said to fit another generation", ways.data("parts", ways.for_the_wrong_generation)),
+    ("two mechanisms mixed up", lambda catalogue, pick, patch: ways.mechanisms_mixed_up(catalogue, pick)),
+    ("unsure taken for nobody in the sling", ways.code(troubleshoot, "troubleshoot", ways.unsure_taken_for_no)),
+    ("the sling never asked about", ways.code(troubleshoot, "troubleshoot", ways.as_if(person_in_sling="no"))),
+    ("danger signs forgotten", ways.code(troubleshoot, "troubleshoot", ways.as_if(danger_signs=()))),
+    (
+        "an injury forgotten",
+        ways.code(troubleshoot, "complaint", ways.case_forgotten(could_hurt=False, danger_signs=())),
+    ),
+    ("likely taken for confirmed", ways.code(identified, "_component", ways.seen_as_confirmed)),
+    ("failed lowering tried again", ways.code(troubleshoot, "way_down", ways.case_forgotten(danger_signs=()))),
+    ("nothing said that always holds", ways.code(troubleshoot, "first_lines", ways.nothing)),
+    ("no trial after a repair", ways.code(troubleshoot, "say", ways.silent_about("after_repair"))),
+    ("handed over without a word", ways.code(troubleshoot, "say", ways.silent_about("hand_over"))),
+    ("no word on taking it out of use", ways.code(troubleshoot, "say", ways.silent_about("out_of_use"))),
+    ("old batteries in the bin", ways.code(troubleshoot, "say", ways.silent_about("disposal"))),
+    ("access ignored", ways.access_ignored),
+    ("caregivers shown parts", ways.code(parts, "ORDERING_ROLES", lambda _: ("caregiver", "agent", "technician"))),
+    ("a part number guessed", ways.code(parts, "part_for", ways.guessed_parts)),
+    ("parts of every box named", ways.code(parts, "_fits", lambda _: lambda *a: True)),
+    ("orders forgotten", ways.code(Orders, "after", lambda _: lambda self, sentence: self)),
+    ("the mechanism whatever was ordered", ways.code(lowering, "_own_steps", ways.own_whatever)),
+    ("no caution beside what needs one", ways.code(lowering, "beside", ways.nothing)),
+    ("no caution beside a step", ways.code(troubleshoot, "beside", ways.nothing)),
+    ("the order of signs is that of naming", ways.code(way_down, "signs_in_order", ways.backwards)),
+    ("the person before the fire", ways.code(way_down, "_said_first", ways.person_first)),
+    ("answers on the way down forgotten", ways.code(troubleshoot, "way_down", ways.case_forgotten(lowered=()))),
+    ("what made it worse is told again", ways.code(way_down, "_made_worse", ways.nothing)),
+    ("nothing to find out the mechanism", ways.code(troubleshoot, "ways_to_find_out", ways.nothing)),
+    ("a yes outweighed by a no", ways.code(troubleshoot, "_most_cautious", ways.first_word_counts)),
+    ("a strange word stands before the way down", ways.code(troubleshoot, "understood", ways.refused)),
+    ("released whatever is found later", ways.code(released, "_found_later", lambda _: lambda *a: None)),
+    ("released with a cut cord", ways.code(released, "signs_of_findings", lambda _: lambda *a: {})),
+    ("released wet", ways.code(released, "signs_of_circumstances", lambda _: lambda *a: {})),
+    ("pressed and charged whatever is wet", ways.code(diagnosis, "not_now", lambda _: lambda *a: frozenset())),
+    ("nothing said of what is wet", ways.code(troubleshoot, "found_signs", lambda _: lambda *a: {})),
+    ("a release taken back in silence", ways.code(troubleshoot, "say", ways.silent_about("taken_back"))),
+    ("no word on the limits of lift and sling", ways.code(troubleshoot, "say", ways.silent_about("before_lifting"))),
+    ("advice for everybody", ways.code(sentences, "advice", ways.for_every_role)),
+    ("no emergency call for fire", ways.row("stop_signs", "smoke", gives=())),
+    ("no collection for a leaking battery", ways.row("stop_signs", "leaking_battery", gives=())),
+    ("no collection after a new battery", ways.row("components", "battery", gives=())),
+    ("a failed lowering given no meaning", ways.row("stop_signs", "failed_lowering", gives=(), occupied=())),
+    ("caregivers told of collection", ways.row("cautions", "disposal-1", roles=("caregiver", "agent", "technician"))),
+    ("a wet box is nothing", ways.row("contexts", "wet", signs={})),
+    ("a cut cord is nothing", ways.row("findings", "hand_cord", signs={})),
+    ("a burnt socket is nothing", ways.row("findings", "socket", signs={})),
+    ("charging not said in data", ways.row("checks", "look_charge_lamps", acts=())),
+    ("pressing not said in data", ways.row("checks", "ask_beeps", acts=())),
+    ("releasing not said in data", ways.row("repairs", "release_stop", acts=())),
+    ("help not called for", ways.reworded("sentences", "after-2", "call for help", "wait")),
+    ("one lower button only", ways.reworded("sentences", "before-1", "or on the box itself", "no other")),
+    ("no landing place", ways.without_sentence("before-2")),
+    ("the way down backwards", ways.way_down_backwards),
+    ("nothing said of a fast arm", ways.steps("squeeze_tabs", lambda rows: (rows[0], rows[2]))),
+    ("the mechanism's action in another order", ways.steps("pull_twist_knob", lambda rows: rows[::-1])),
+    ("a plan without its first line", ways.plan("smoke", lambda rows: rows[1:])),
+    ("movement without pressing the stop", ways.plan("moves_unasked", lambda rows: rows[1:])),
+    ("an arm that sinks without a bed under it", ways.plan("sinks_by_itself", lambda rows: rows[1:])),
+    ("a plan in another order", ways.plan("smoke", lambda rows: rows[::-1])),
+    ("leave the lift alone, now", ways.plan("heat", ways.later_said_of_now)),
+    (
+        "fluid without rinsing",
+        ways.plan("leaking_battery", lambda rows: tuple(r for r in rows if "rinse" not in r.text)),
+    ),
+    *((f"contradiction: {name}", ways.pair(apply)) for name, apply in PAIRS),
 ]
-"""Thirty ways; where a way has several places, the seed chooses one."""
+"""Where a way has several places, the seed chooses one. The last are pairs of sentences that contradict."""
 
 
 def mutate(catalogue: Catalogue, number: int, seed: int, patch) -> Catalogue:

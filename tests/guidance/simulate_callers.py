@@ -13,13 +13,12 @@ import numpy as np
 
 from classifier.identify import PhotoReading
 from classifier.taxonomy import ACTUATOR_HEAD, CONCEPTS, CONTROL_BOX, CONTROL_BOX_CONCEPTS, NOT_VISIBLE, UNLISTED
+from guidance.advise.answer import answer
 from guidance.catalogue.catalogue import DEMO_CATALOGUE, Catalogue, load
 from guidance.catalogue.rows import Role
 from guidance.documents.answer import Answer, Next
-from guidance.identify.answer import answer
-from guidance.identify.evidence import Observed
-from guidance.identify.hypotheses import hypotheses_of
-from tests.guidance.lifts import FACTS, MODEL, photo, reading, subject
+from guidance.identify.sources import Observed
+from tests.guidance.lifts import FACTS, MODEL, photo, reading, rows_of, subject
 
 QUESTIONS = 3
 
@@ -145,7 +144,7 @@ def draw_lift(catalogue: Catalogue, listed: bool, rng: np.random.Generator) -> d
 
 def exact_share_right(catalogue: Catalogue, role: Role) -> float:
     """Follow every way that three answers can go, from nothing and without photos, and add up P(right | listed)."""
-    hypotheses = hypotheses_of(catalogue)
+    hypotheses = catalogue.hypotheses
     prior = hypotheses.prior.sum(axis=1)  # (H,)
 
     def follow(answers: list[Observed], likelihood: np.ndarray) -> float:
@@ -167,7 +166,7 @@ def exact_share_right(catalogue: Catalogue, role: Role) -> float:
 
 
 def without_views(catalogue: Catalogue) -> Catalogue:
-    return Catalogue.model_validate({**catalogue.model_dump(exclude_unset=True), "views": ()})
+    return Catalogue.model_validate({**rows_of(catalogue), "views": ()})
 
 
 def main() -> None:

@@ -47,6 +47,16 @@ def test_findings_that_agree_are_no_contradiction(catalogue):
             "confirmed as 'twist_knob', but its probabilities say 'pull_twist_knob'",
         ),
         (
+            {
+                "actuator": {
+                    "decision": "confirmed",
+                    "probabilities": {"twist_knob": 0.6, "pull_twist_knob": 0.4},
+                    "set": ["twist_knob"],
+                }
+            },
+            "confirmed as 'twist_knob' with a probability of 0.6, and this catalogue confirms from 0.99",
+        ),
+        (
             {"control_box": {"decision": "confirmed", "probabilities": {"hung-top": 1.0}, "set": ["sealed-top"]}},
             "confirmed as 'sealed-top', but its probabilities say 'hung-top'",
         ),

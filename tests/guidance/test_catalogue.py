@@ -40,13 +40,6 @@ def test_every_step_of_advice_has_a_source_and_a_role():
     assert all(s.source and s.roles for s in sentences)
 
 
-def test_caregivers_read_short_sentences():
-    catalogue = load(DEMO_CATALOGUE)
-    rows = [*catalogue.sentences, *(s for m in catalogue.mechanisms for s in m.steps)]
-    lengths = [len(part.split()) for row in rows for part in row.text.replace("?", ".").split(".") if part.strip()]
-    assert sorted(lengths)[len(lengths) // 2] <= 15 and max(lengths) <= 25
-
-
 @pytest.mark.parametrize(
     ("file", "old", "new", "said"),
     [
@@ -54,7 +47,7 @@ def test_caregivers_read_short_sentences():
             "generations.toml",
             'battery = "stacked_pack"',
             'battery = "stacked_pak"',
-            ["generations.toml", "generations[1].battery", "'stacked-front'", "line", "did you mean 'stacked_pack'"],
+            ["generations.toml", "generations[3].battery", "'stacked-front'", "line", "did you mean 'stacked_pack'"],
             id="concept value",
         ),
         pytest.param(
@@ -68,11 +61,15 @@ def test_caregivers_read_short_sentences():
             "generations.toml",
             'charger_connection = "direct"',
             'charger_connection = "direkt"',
-            ["generations[0].traits.charger_connection", "did you mean 'direct'"],
+            ["generations[1].traits.charger_connection", "did you mean 'direct'"],
             id="trait value",
         ),
         pytest.param(
-            "generations.toml", 'id = "hung-top"', 'id = "sealed-top"', ["generations[2].id", "row 0"], id="id twice"
+            "generations.toml",
+            'id = "hung-top"',
+            'id = "sealed-top"',
+            ["generations[2].id", "generations[1]"],
+            id="id twice",
         ),
         pytest.param(
             "generations.toml", "fleet_share = 0.25", "fleet_share = 0.35", ["fleet_share", "not 1.1"], id="sum"
@@ -116,7 +113,13 @@ def test_caregivers_read_short_sentences():
             ["no row 'person_in_sling'", "safety"],
             id="the question about the sling",
         ),
-        pytest.param("pool.toml", "ordering_bar = 0.99", "ordering_bar = 1.5", ["ordering_bar", "1.5"], id="bar"),
+        pytest.param(
+            "pool.toml",
+            "ordering_threshold = 0.99",
+            "ordering_threshold = 1.5",
+            ["ordering_threshold", "1.5"],
+            id="threshold",
+        ),
         pytest.param("pool.toml", "unlisted_share = 0.3\n", "", ["pool.unlisted_share", "is missing"], id="missing"),
         pytest.param("pool.toml", "[pool]", "[pool", ["pool.toml", "TOML", "line"], id="not TOML"),
         pytest.param("pool.toml", "[next_step]", "[next_stap]", ["did you mean 'next_step'"], id="section"),

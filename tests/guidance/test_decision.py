@@ -9,7 +9,12 @@ from guidance.catalogue.rows import DecisionCosts
 from guidance.identify.decision import Standing, decide, expected_costs_min
 
 COSTS = DecisionCosts(
-    ordering_bar=0.99, feature_bar=0.95, wrong_action_min=400, wrong_lead_min=80, question_min=3, undecided_min=7
+    ordering_threshold=0.99,
+    feature_threshold=0.95,
+    wrong_action_min=400,
+    wrong_lead_min=80,
+    question_min=3,
+    undecided_min=7,
 )
 PROBABILITIES = st.floats(0.0, 1.0)
 
@@ -41,7 +46,7 @@ def test_verdicts_by_hand(given, verdict):
     assert decide(given, COSTS) == verdict
 
 
-def test_a_cheap_wrong_part_does_not_lower_the_ordering_bar():
+def test_a_cheap_wrong_part_does_not_lower_the_ordering_threshold():
     careless = COSTS.model_copy(update={"wrong_action_min": 80.0})
     assert decide(standing(0.985), careless) == "likely"
 
@@ -56,7 +61,7 @@ def test_a_dearer_mistake_never_makes_bolder(p, belief, wrong_action_min, factor
 
 
 @given(PROBABILITIES, PROBABILITIES, st.sets(st.sampled_from("abc"), min_size=1))
-def test_confirmed_always_means_one_value_over_both_bars(p, belief, values):
+def test_confirmed_always_means_one_value_over_both_thresholds(p, belief, values):
     given = standing(p, values=values, belief=belief)
     if decide(given, COSTS) == "confirmed":
-        assert given.values == {"a"} and p >= COSTS.ordering_bar and belief >= COSTS.feature_bar
+        assert given.values == {"a"} and p >= COSTS.ordering_threshold and belief >= COSTS.feature_threshold

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
-from guidance.diagnose.fault_network import fault_network
-from guidance.diagnose.inference import compile_space
+from guidance.catalogue.fault_network import fault_network
+from guidance.network.inference import compile_space
+from guidance.network.network import ByContext
 
 
 @pytest.fixture(scope="module")
@@ -15,11 +16,18 @@ def catalogue():
     return load(DEMO_CATALOGUE)
 
 
-def test_posterior_of_the_demo_catalogue_equals_pyagrum(catalogue):
+@pytest.mark.parametrize(
+    "evidence",
+    [
+        {"setting": "in_service", "generation": "hung-top", "moves": "dead", "beeps": "yes", "stop": "released"},
+        {"setting": "in_service", "moves": "dead", "display": "dark"},
+    ],
+    ids=["one generation", "a finding that differs by generation"],
+)
+def test_posterior_of_the_demo_catalogue_equals_pyagrum(catalogue, evidence):
     """The whole demo network rebuilt in pyAgrum: noisy-MAX as chains, the limit on faults as a counted node."""
     gum = pytest.importorskip("pyagrum")
     network = fault_network(catalogue)
-    evidence = {"setting": "in_service", "generation": "hung-top", "moves": "dead", "beeps": "yes", "stop": "released"}
     limit = 2
     net = _in_pyagrum(gum, network, [f for f in evidence if network.node(f).layer == "finding"], limit)
     inference = gum.LazyPropagation(net)
@@ -28,7 +36,7 @@ def test_posterior_of_the_demo_catalogue_equals_pyagrum(catalogue):
     belief = compile_space(network, at_most=limit).believe(evidence)
     for node in network.layer("cause"):
         assert abs(belief.marginal(node.id)[1] - inference.posterior(node.id)[1]) <= 1e-9
-    for context in ("battery_age", "last_charge"):
+    for context in ("battery_age", "last_charge", *({"generation"} - evidence.keys())):
         assert np.abs(belief.marginal(context) - np.array(inference.posterior(context).tolist())).max() <= 1e-9
 
 
@@ -48,22 +56,26 @@ def _in_pyagrum(gum, network, findings, limit):
         count = name
     _add(gum, net, "within_limit", ("no", "yes"), (count,), lambda s: np.eye(2)[int(s <= limit)])
     for finding in findings:
-        node = network.node(finding)
-        sofar, size = None, len(node.states)
-        for i, (parent, effect) in enumerate(zip(node.parents, node.distribution.effects, strict=True)):
-            background = node.distribution.background
-
-            def worst(*s, effect=effect, background=background, size=size, first=sofar is None):
-                before = background if first else np.eye(size)[s[0]]
-                own = effect[s[-1]]
-                at_most = np.cumsum(before) * np.cumsum(own)
-                return np.diff(at_most, prepend=0.0)
-
-            last = i == len(node.parents) - 1
-            name = finding if last else f"{finding}_{i}"
-            _add(gum, net, name, node.states, (parent,) if sofar is None else (sofar, parent), worst)
-            sofar = name
+        _add_finding(gum, net, network.node(finding))
     return net
+
+
+def _add_finding(gum, net, node):
+    """A noisy-MAX as a chain, one fault after another; by generation, every link hangs on the generation as well."""
+    differs = isinstance(node.distribution, ByContext)
+    cases = node.distribution.cases if differs else (node.distribution,)
+    by, faults = (node.parents[:1], node.parents[1:]) if differs else ((), node.parents)
+    sofar, size = None, len(node.states)
+    for i, fault in enumerate(faults):
+
+        def worst(*s, i=i, first=sofar is None):
+            case = cases[s[0] if differs else 0]
+            before = case.background if first else np.eye(size)[s[-2]]
+            return np.diff(np.cumsum(before) * np.cumsum(case.effects[i][s[-1]]), prepend=0.0)
+
+        name = node.id if i == len(faults) - 1 else f"{node.id}_{i}"
+        _add(gum, net, name, node.states, (*by, *([sofar] if sofar else []), fault), worst)
+        sofar = name
 
 
 def _add(gum, net, name, states, parents, row):

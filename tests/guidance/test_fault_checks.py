@@ -34,7 +34,9 @@ def broken(tmp_path):
         ("faults.toml", "last_night = 0.25", "last_knight = 0.25", "'last_knight' is no answer of it"),
         ("faults.toml", 'generations = ["sealed-top",', 'generations = ["sealed-topp",', "no generation"),
         ("faults.toml", "shares = { in_service = 0.9,", "shares = { in_service = 0.8,", "adding up to 1"),
-        ("faults.toml", "weeks_ago = 3.1", "weeks_ago = 310", "battery_flat: rate 0.1 with its factors reaches"),
+        ("faults.toml", "weeks_ago = 3.1", "weeks_ago = 310", "rate 0.1 with its factors reaches"),
+        ("faults.toml", "in_service = 180", "in_service = inf", "came inf, wanted a number that is finite"),
+        ("faults.toml", "capacity_ah = 4.5", "capacity_ah = nan", "came nan, wanted a number that is finite"),
         ("faults.toml", 'setting = "setting"', 'setting = "seting"', "'seting' is no context"),
         ("faults.toml", "faults_at_once = 3", "faults_at_once = 9", "faults_at_once"),
         ("findings.toml", "fuse_blown = [0.01, 0.99]", "fuse_blown = [0.02, 0.99]", "add up to 1"),
@@ -54,7 +56,7 @@ def broken(tmp_path):
         ("parts.toml", 'order_with = ["fuse-any"]', 'order_with = ["fuse-none"]', "'fuse-none' is no other part"),
         ("parts.toml", 'mechanisms = ["twist_knob"]', 'mechanisms = ["lever"]', "'lever' is no mechanism"),
         ("safety.toml", 'moment = "occupied"', 'moment = "ocupied"', "occupied"),
-        ("parts.toml", 'id = "pack-hung"', 'id = "pack-stacked"', "is also the id of row"),
+        ("parts.toml", 'id = "pack-hung"', 'id = "pack-stacked"', "is also the id of parts["),
     ],
 )
 def test_a_typo_is_named_with_file_and_row(broken, file, old, new, says):

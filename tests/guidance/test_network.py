@@ -1,4 +1,4 @@
-"""The network loader and exact inference, against published posteriors and two independent engines."""
+"""The network loader and exact inference, against textbooks' networks (from memory) and two independent engines."""
 
 from itertools import product
 from pathlib import Path
@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from classifier.errors import NetworkError
-from guidance.diagnose.inference import compile_space
-from guidance.diagnose.network import Network, Node, Scaled, Table, WorstOf, load_network, network_from_rows
+from guidance.network.inference import compile_space
+from guidance.network.network import ByContext, Network, Node, Scaled, Table, WorstOf, load_network, network_from_rows
 
 NETWORKS = Path(__file__).parent / "networks"
 
@@ -115,8 +115,8 @@ def _pgmpy(network: Network):
     return query
 
 
-def _random_layered(rng: np.random.Generator) -> Network:
-    """Contexts, scaled and tabled causes, noisy-MAX findings: the shapes that a catalogue uses."""
+def _random_layered(rng: np.random.Generator, by_context: bool = False) -> Network:
+    """Contexts, scaled and tabled causes, noisy-MAX findings, some by context: the shapes that a catalogue uses."""
     nodes = [Node(f"c{i}", "context", ("a", "b", "c"), (), Table(rng.dirichlet(np.ones(3)))) for i in range(2)]
     for i in range(4):
         factors = tuple(rng.uniform(0.2, 2.0, 3) for _ in range(2))
@@ -128,17 +128,43 @@ def _random_layered(rng: np.random.Generator) -> Network:
         background = rng.dirichlet(np.array([20.0, 1.0, 1.0]))
         parents = tuple(f"f{j}" for j in range(5))
         nodes.append(Node(f"x{i}", "finding", ("fine", "odd", "bad"), parents, WorstOf(background, effects)))
+    if not by_context:
+        return Network.of(nodes)
+    usual, other = (_worst_of_two(rng) for _ in range(2))
+    nodes.append(Node("x3", "finding", ("fine", "bad"), ("c0", "f0", "f2"), ByContext((usual, other, usual))))
+    nodes.append(Node("x4", "finding", ("fine", "bad"), ("c1", "f1", "f4"), ByContext((other, other, usual))))
     return Network.of(nodes)
+
+
+def _worst_of_two(rng: np.random.Generator) -> WorstOf:
+    effects = tuple(np.vstack([[1.0, 0.0], rng.dirichlet(np.ones(2))]) for _ in range(2))
+    return WorstOf(rng.dirichlet(np.array([20.0, 1.0])), effects)
+
+
+def test_contexts_in_which_every_finding_shows_alike_share_a_group():
+    space = compile_space(_random_layered(np.random.default_rng(0), by_context=True))
+    assert len(space.contexts) == 9 and len(space.groups) == 4
+    assert len(space.hypotheses) == 4 * len(space.combinations) == space.columns["x3"].shape[1]
+
+
+def test_a_finding_hangs_on_a_context_only_with_a_case_for_each_of_its_states():
+    network = _random_layered(np.random.default_rng(0), by_context=True)
+    nodes = [node for node in network.nodes if node.id != "x3"]
+    one = _worst_of_two(np.random.default_rng(1))
+    with pytest.raises(NetworkError, match="x3: got 2 cases"):
+        Network.of([*nodes, Node("x3", "finding", ("fine", "bad"), ("c0", "f0", "f2"), ByContext((one, one)))])
+    with pytest.raises(NetworkError, match="x3: a finding cannot hang on 'c1'"):
+        Network.of([*nodes, Node("x3", "finding", ("fine", "bad"), ("c0", "c1", "f2"), ByContext((one, one, one)))])
 
 
 @pytest.mark.parametrize("seed", range(6))
 def test_random_noisy_networks_equal_pyagrum(seed):
     rng = np.random.default_rng(seed)
-    network = _random_layered(rng)
+    network = _random_layered(rng, by_context=seed % 2 == 1)
     space, query = compile_space(network), _pyagrum(network)
     for _ in range(10):
         evidence = {}
-        for node in rng.permutation([node.id for node in network.nodes])[:3]:
+        for node in rng.permutation([node.id for node in network.nodes])[:4]:
             evidence[str(node)] = str(rng.choice(network.node(str(node)).states))
         belief = space.believe(evidence)
         for node in network.nodes:
@@ -174,7 +200,7 @@ def test_a_context_as_a_question_has_the_posterior_of_each_hypothesis():
     network = load_network(NETWORKS / "asia.toml")
     space = compile_space(network)
     belief = space.believe({"dyspnoea": "yes"})
-    by_answer = belief.with_context("smoking")
+    (by_answer,) = belief.with_contexts(["smoking"])
     assert by_answer.sum(axis=0) == pytest.approx(belief.over_causes, abs=1e-12)
     answered = space.believe({"dyspnoea": "yes", "smoking": "yes"}).over_causes
     assert by_answer[1] / by_answer[1].sum() == pytest.approx(answered, abs=1e-12)

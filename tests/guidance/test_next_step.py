@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from guidance.catalogue.catalogue import DEMO_CATALOGUE, Catalogue, load
-from tests.guidance.lifts import HUNG_TOP, ask, box_photo, head_photo, photo
+from guidance.catalogue.rows import ROLES
+from tests.guidance.lifts import HUNG_TOP, ask, box_photo, head_photo, photo, rows_of
 from tests.guidance.simulate_callers import STARTS, exact_share_right, simulate, without_views
 
 
@@ -19,7 +20,7 @@ def catalogue():
 
 def only(catalogue: Catalogue, *questions: str, views: tuple = ()) -> Catalogue:
     """The catalogue with none but these questions and views."""
-    rows = catalogue.model_dump(exclude_unset=True)
+    rows = rows_of(catalogue)
     rows["observations"] = [o for o in rows["observations"] if o["id"] in questions]
     rows["views"] = [v for v in rows["views"] if v["id"] in views]
     rows["which_box"]["effort_min"] = {"technician": 1.0}  # so that a caregiver is not asked it
@@ -30,7 +31,7 @@ def only(catalogue: Catalogue, *questions: str, views: tuple = ()) -> Catalogue:
 
 def only_box_questions(catalogue: Catalogue) -> Catalogue:
     """The catalogue without photos and without questions about the actuator: every question is about the box."""
-    rows = without_views(catalogue).model_dump(exclude_unset=True)
+    rows = rows_of(without_views(catalogue))
     rows["observations"] = [o for o in rows["observations"] if o.get("about") not in (None, "lowering")]
     return Catalogue.model_validate(rows)
 
@@ -57,7 +58,7 @@ def test_information_of_one_photo_by_hand(catalogue):
 
 def test_least_effort_wins_between_like_questions(catalogue):
     """`battery_comes_off` tells fewer bits than `how_battery_sits`; an agent's minutes decide between them."""
-    rows = only(catalogue, "battery_comes_off", "how_battery_sits").model_dump(exclude_unset=True)
+    rows = rows_of(only(catalogue, "battery_comes_off", "how_battery_sits"))
     for minutes, expected in ((1.0, "how_battery_sits"), (60.0, "battery_comes_off")):
         question = next(o for o in rows["observations"] if o["id"] == "how_battery_sits")
         question["effort_min"]["agent"] = minutes
@@ -88,6 +89,22 @@ def test_an_answer_even_a_dont_know_is_not_asked_for_again(catalogue):
         asked.add(wanted.id)
         answers.append((wanted.id, "unsure"))
     assert {"which_box", "where_is_stop", "how_battery_sits", "motor_end_shape"} <= asked
+
+
+@pytest.mark.parametrize("role", ROLES)
+@pytest.mark.parametrize("shape", ["none", "squeeze_tabs", "twist_knob", "pull_twist_knob"])
+def test_who_named_what_is_at_the_motor_end_is_asked_no_more_of_that_look(catalogue, role, shape):
+    """After "Nothing" a question about the metal behind the knob would show that nobody listened; a label is new."""
+    head = head_photo(none=0.4, squeeze_tabs=0.2, twist_knob=0.2, pull_twist_knob=0.2)
+    answers, asked = [("person_in_sling", "no"), ("motor_end_shape", shape)], []
+    while (wanted := ask(without_views(catalogue), [head], *answers, role=role).next) is not None:
+        asked.append(wanted.id)
+        answers.append((wanted.id, "unsure"))
+    assert "knob_slides" not in asked and "label_shows_lowering" in asked
+    unsure = [("person_in_sling", "no"), ("motor_end_shape", "unsure")]
+    while (wanted := ask(without_views(catalogue), [head], *unsure, role=role).next) is not None:
+        unsure.append((wanted.id, "unsure"))
+    assert ("knob_slides", "unsure") in unsure
 
 
 def test_a_corrected_concept_is_not_asked_about(catalogue):

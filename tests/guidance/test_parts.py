@@ -57,9 +57,30 @@ def test_order_together_and_do_not_mix(catalogue):
     assert "charger for sealed boxes" not in mixed
 
 
-def test_a_generation_with_two_ways_to_charge_lists_both(catalogue):
-    numbers = {row.part.number for row in parts_for_fault(catalogue, "charger", "stacked-front", None, "agent")}
-    assert numbers == {"DEMO-2201", "DEMO-2211"}
+def test_an_accessory_comes_after_what_the_lift_needs_and_stands_in_for_nothing(catalogue):
+    charger, cradle = parts_for_fault(catalogue, "charger", "hung-top", None, "agent")
+    assert (charger.part.number, cradle.part.number) == ("DEMO-2301", "DEMO-2311")
+    assert cradle.part.accessory and not charger.part.accessory
+    assert not charger.substitutes and not cradle.substitutes
+    assert [part.number for part in cradle.order_together] == ["DEMO-2431"], "a wall charger wants the lead"
+
+
+@pytest.mark.parametrize("lowering", CONCEPTS["lowering"])
+def test_actuators_are_compared_by_stroke_length_force_and_plug(catalogue, lowering):
+    actuator = _one(catalogue, "actuator", "hung-top", lowering)
+    assert set(actuator.part.specification) == {"stroke", "closed length", "force", "plug"}
+    for substitute in actuator.substitutes:
+        assert substitute.specification == actuator.part.specification
+    asked = " ".join(sentence.text for sentence in actuator.confirm_before_order)
+    assert "Stroke, closed length, force and plug" in asked
+    assert actuator.part.specification["stroke"] in as_sheet([actuator], "")
+
+
+@pytest.mark.parametrize("generation", ["sealed-top", "sealed-front"])
+def test_blocks_are_named_by_rating_size_and_terminals_and_sold_locally(catalogue, generation):
+    blocks = _one(catalogue, "blocks_worn", generation)
+    assert set(blocks.part.specification) == {"two blocks of", "size", "terminals"}
+    assert "sold locally" in blocks.part.note
 
 
 def test_caregivers_are_shown_no_parts_and_others_only_confirmed_ones(catalogue):

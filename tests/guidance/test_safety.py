@@ -1,6 +1,4 @@
-"""No state of a case is unsafe, and thirty ways of breaking a rule are all noticed."""
-
-from itertools import chain
+"""No state of a case is unsafe."""
 
 import pytest
 
@@ -8,11 +6,15 @@ from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
 from guidance.catalogue.rows import ROLES
 from guidance.diagnose.troubleshoot import troubleshoot
 from guidance.documents.case import Case
-from tests.guidance.safety_mutants import MUTATIONS, mutate
-from tests.guidance.safety_rules import violations
-from tests.guidance.safety_walk import actuators, boxes, conversation, gates, seen, steps
-
-SEED = 20
+from tests.guidance.safety_rules import assert_safe
+from tests.guidance.safety_walk import (
+    actuators,
+    boxes,
+    conversation,
+    gates,
+    seen,
+    steps,
+)
 
 
 @pytest.fixture(scope="module")
@@ -20,32 +22,26 @@ def catalogue():
     return load(DEMO_CATALOGUE)
 
 
-def _assert_safe(walk, at_least: int) -> None:
-    count = 0
-    for case, answer in walk:
-        broken = list(violations(case, answer))
-        assert not broken, f"{broken} in {case}"
-        count += 1
-    assert count >= at_least
-
-
+@pytest.mark.thorough
 @pytest.mark.parametrize("role", ROLES)
 def test_before_the_first_check(catalogue, role):
     """Every role, person in the sling or not, danger sign, identification and symptom; see also tests/bench."""
     symptoms = ("dead", "no_charge_lamps")
     walk = gates(catalogue, actuators(), boxes()[:3], symptoms)
-    _assert_safe(((case, answer) for case, answer in walk if case.role == role), at_least=2500)
+    assert_safe(((case, answer) for case, answer in walk if case.role == role), at_least=2500)
 
 
+@pytest.mark.thorough
 def test_any_step_that_could_be_proposed(catalogue):
     """Whatever the numbers: for every role and symptom, each step that the plan may choose, done and not done."""
     pairs = [(seen("confirmed", "hung-top"), seen("confirmed", "twist_knob"))]
-    _assert_safe(steps(catalogue, pairs, catalogue.symptoms_by_id), at_least=700)
+    assert_safe(steps(catalogue, pairs, catalogue.symptoms_by_id), at_least=700)
 
 
+@pytest.mark.thorough
 def test_any_step_on_any_box(catalogue):
     pairs = [(box, actuators()[(2 * number) % len(actuators())]) for number, box in enumerate(boxes())]
-    _assert_safe(steps(catalogue, pairs, ("dead",)), at_least=700)
+    assert_safe(steps(catalogue, pairs, ("dead",)), at_least=700)
 
 
 @pytest.mark.parametrize("role", ROLES)
@@ -59,41 +55,13 @@ def test_every_answer_to_the_steps_that_are_proposed(catalogue, role):
             control_box=seen("confirmed", "sealed-front"),
             actuator=seen("undecided", "twist_knob", "pull_twist_knob"),
         )
-        _assert_safe(conversation(catalogue, start, depth=2), at_least=10)
-
-
-def test_thirty_mutants_are_all_caught(catalogue):
-    survivors = []
-    for number, (name, _) in enumerate(MUTATIONS):
-        with pytest.MonkeyPatch.context() as patch:
-            mutant = mutate(catalogue, number, SEED, patch)
-            if not any(list(violations(case, answer)) for case, answer in _short_walk(mutant)):
-                survivors.append(name)
-    assert len(MUTATIONS) == 30
-    assert survivors == []
-
-
-def _short_walk(catalogue):
-    heads = [None, *actuators()[1:5], seen("likely", "twist_knob")]
-    confirmed = seen("confirmed", "hung-top"), seen("confirmed", "twist_knob")
-    sealed = seen("confirmed", "sealed-top"), seen("likely", "twist_knob")
-    stacked, front = ((seen("confirmed", g), None) for g in ("stacked-front", "sealed-front"))
-    likely = seen("likely", "hung-top"), None
-    return chain(
-        gates(catalogue, heads, [None], ()),
-        steps(catalogue, [confirmed, sealed, likely, stacked, front], ("dead",)),
-        steps(catalogue, [confirmed, sealed], ("no_charge_lamps", "runs_down", "hand_only_dead")),
-    )
-
-
-def test_the_short_walk_finds_nothing_in_the_sound_catalogue(catalogue):
-    _assert_safe(_short_walk(catalogue), at_least=1000)
+        assert_safe(conversation(catalogue, start, depth=2), at_least=10)
 
 
 def test_nobody_needs_a_photo_to_bring_a_person_down(catalogue):
     answer = troubleshoot(Case(person_in_sling="yes"), catalogue)
     assert answer.state == "bring_down" and answer.lowering.basis == "open" and answer.lowering.steps
-    assert answer.safety[0].text == "Bring the person down first. Nothing else comes before that."
+    assert answer.safety[0].text == "Bring the person down first. Checks and repairs come after that."
 
 
 def test_the_confirmed_mechanism_is_told_and_a_failed_one_is_not_repeated(catalogue):

@@ -43,6 +43,7 @@ def test_planner_finds_the_optimum_of_independent_repairs():
         assert policy_minutes(problem, start(problem, belief), _best_step(problem)) == pytest.approx(best, rel=1e-12)
 
 
+@pytest.mark.thorough
 def test_planner_stays_close_to_the_optimum_where_steps_depend_on_each_other():
     """Overlapping and imperfect repairs, questions, areas. `tests/bench/planning_regret.py` runs 10,000."""
     ratios = []

@@ -14,6 +14,7 @@ def catalogue():
     return load(DEMO_CATALOGUE)
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("symptom", ["dead", "hand_only_dead"])
 def test_the_computed_order_costs_fewer_minutes_than_both_others(catalogue, symptom):
     """The whole table: `python -m guidance.diagnose.simulate --cases 400 --seed 4`."""
@@ -23,6 +24,7 @@ def test_the_computed_order_costs_fewer_minutes_than_both_others(catalogue, symp
     assert minutes["computed"].mean() < minutes["probable"].mean()
 
 
+@pytest.mark.thorough
 def test_a_seed_names_its_lifts(catalogue):
     first, again, other = (
         compare(catalogue, "one_way", "agent", "sealed-front", 6, np.random.default_rng(seed)).minutes["printed"]

@@ -17,7 +17,7 @@ from torchmetrics.classification import MulticlassCalibrationError
 
 from classifier.calibration import prediction_set, softmax
 from training.calibrate.conformal import set_threshold, set_thresholds
-from training.evaluate.measures import area_under_roc, calibration_error, false_positives_at_recall
+from training.measure.measures import area_under_roc, calibration_error, false_positives_at_recall
 from training.report.adaptive import adaptive_numbers, compare_sets, least_ambiguous_numbers
 
 COVERAGE, CLASSES = 0.95, 4

@@ -14,9 +14,9 @@ from sklearn.datasets import load_sample_images
 from classifier.identify import WEIGHTS_DIR, read_photo
 from classifier.model import Model
 from classifier.photo import PhotoLimits, open_photo
+from guidance.advise.answer import answer
 from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
 from guidance.documents.answer import ModelInfo
-from guidance.identify.answer import answer
 from training.report.foreign import foreign_figures, foreign_photographs
 
 MOST_SEEN = 1

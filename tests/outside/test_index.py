@@ -10,7 +10,7 @@ INDEX = TESTS / "outside" / "README.md"
 MODULE_OF = {"scikit-image": "skimage", "scikit-learn": "sklearn"}
 """Import names that are not those of the package, dashes aside."""
 
-FIRST_OUTSIDER = "crepes"
+FIRST_OUTSIDER = "biip"
 """The extra `test` lists the tools first, then other people's implementations; this is the first of those."""
 
 SOURCE_MARK = re.compile(

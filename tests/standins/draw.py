@@ -86,7 +86,7 @@ def draw(index: int, seed: int, out: Path, maps: Path, samples: int, threads: in
     wanted, conditions = wish(rng)
     scene = compose(rng, wanted)
     stage = Stage(scene, maps, threads)
-    camera, subjects, strangers = _sighted(rng, stage, scene, wanted, conditions)
+    camera, subjects, strangers = sighted(rng, stage, scene, wanted, conditions)
     flash_w = float(rng.uniform(3, 9)) * (camera.distance_mm / 1000) ** 2 * 6 if "flash" in conditions else 0.0
     linear = stage.render(camera, samples, index, flash_w)
     settings = shot(rng, conditions)
@@ -190,19 +190,24 @@ def _box_values(rng: np.random.Generator) -> dict[str, str]:
             return dict(zip(CONTROL_BOX_CONCEPTS, row, strict=True))
 
 
-def _sighted(
-    rng: np.random.Generator, stage: Stage, scene: Scene, wanted: Wish, conditions: set[str]
+def sighted(
+    rng: np.random.Generator,
+    stage: Stage,
+    scene: Scene,
+    wanted: Wish,
+    conditions: set[str],
+    tries: int = CAMERA_TRIES,
 ) -> tuple[Camera, list[dict], list[dict]]:
     """A camera that sees the focus, whole and readable where the picture shall be fair; and the labels from there."""
     best = None
-    for attempt in range(4 * CAMERA_TRIES):
+    for attempt in range(4 * tries):
         drawn = [look(rng, scene, wanted.framing, wanted.fair) for _ in range(40 if wanted.fair else 1)]
         camera = next((camera for camera in drawn if _whole(scene, camera)), drawn[0])
         subjects, strangers = measured(scene, camera, stage.measure(camera))
         good = _worth(wanted, subjects, strangers, camera)
         if best is None or good > best[0]:
             best = (good, camera, subjects, strangers)
-        if good == 1.0 or (attempt + 1 >= CAMERA_TRIES and best[0] > 0):
+        if good == 1.0 or (attempt + 1 >= tries and best[0] > 0):
             break
     _, camera, subjects, strangers = best
     if abs(camera.roll_deg) > 20:

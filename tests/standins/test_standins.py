@@ -39,6 +39,7 @@ def test_committed_pictures_match_their_manifest():
 
 
 def test_committed_labels_use_the_taxonomy():
+    assert {subject["kind"] for entry in manifest() for subject in entry["subjects"]} == set(SUBJECTS)
     for entry in manifest():
         assert entry["framing"] != "none" or not entry["subjects"]
         for subject in entry["subjects"]:
@@ -51,7 +52,11 @@ def test_committed_labels_use_the_taxonomy():
 
 
 def test_a_fair_picture_shows_everything():
-    for entry in (entry for entry in manifest() if entry["fair"]):
+    fair = [entry for entry in manifest() if entry["fair"]]
+    assert len(fair) >= 5 and {"control_box", "actuator_head"} <= {
+        s["kind"] for entry in fair for s in entry["subjects"]
+    }
+    for entry in fair:
         assert entry["framing"] == "close" and not entry["conditions"]
         assert not any(subject["cut_off"] for subject in entry["subjects"])
 

@@ -4,21 +4,32 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.spatial import ConvexHull
 
 from classifier.taxonomy import ACTUATOR_HEAD, CONTROL_BOX
-from synthetic_samples.annotate.annotate import _lowering, annotate, is_fair
+from synthetic_samples.annotate.annotate import _hull, _hull_area, _lowering, annotate, is_fair
 from synthetic_samples.geometry import Material, Part, block, cylinder, point_z_to, shift
 from synthetic_samples.render.flatten import flatten
 from synthetic_samples.render.render import Rendered, render, use_variant
 from synthetic_samples.scene.scene import Scene
 from synthetic_samples.scene.truths import outline_of
 from synthetic_samples.shapes.mechanisms import knob_place
-from tests.synthetic_samples.scenes import SMALL, first_scene
+from tests.support.scenes import SMALL, first_scene
 
 
 @pytest.fixture(scope="module", autouse=True)
 def _renderer() -> None:
     use_variant("scalar_rgb")
+
+
+def test_the_convex_hull_is_that_of_scipy_and_points_in_a_line_have_none() -> None:
+    rng = np.random.default_rng(3)
+    for far in (1.0, 1e6):  # a corner behind the camera lies that far off
+        points = rng.normal(0, 300, (80, 2)) * rng.choice([1.0, far], (80, 1))
+        theirs = ConvexHull(points)
+        assert {*map(tuple, _hull(points))} == {*map(tuple, points[theirs.vertices])}
+        assert _hull_area(points) == pytest.approx(theirs.volume, rel=1e-9)
+    assert _hull_area(np.outer(np.arange(5), (2.0, 1.0))) == pytest.approx(0)
 
 
 def test_what_stands_behind_a_wall_is_not_listed() -> None:

@@ -9,6 +9,7 @@ from scipy.stats import binomtest
 
 from classifier.taxonomy import CONCEPTS, CONTROL_BOX_CONCEPTS
 from synthetic_samples.geometry import Material, Part, block, cable, curve, rounded_block, surface_of, turn
+from synthetic_samples.grammar.mechanisms import mechanism as grammar_mechanism
 from synthetic_samples.scene.scene import STYLES
 from synthetic_samples.shapes.accessories import HAND_CONTROL_FAMILIES
 from synthetic_samples.shapes.actuator import actuator
@@ -19,6 +20,7 @@ from synthetic_samples.shapes.fittings import STOP_FAMILIES
 from synthetic_samples.shapes.grips import KNOB_FAMILIES, fluted
 from synthetic_samples.shapes.heads import ACTUATOR_FAMILIES
 from synthetic_samples.shapes.mechanisms import SHORTEST_NECK_M, SMALLEST_KNOB_M
+from synthetic_samples.shapes.mechanisms import mechanism as shapes_mechanism
 from synthetic_samples.shapes.tabs import TAB_FAMILIES
 
 COMBINATIONS = list(product(*CONTROL_BOX_CONCEPTS.values()))
@@ -166,3 +168,9 @@ def test_a_cable_is_a_closed_solid_of_the_expected_volume() -> None:
     solid: Manifold = cable(line, 0.004, 32)
     assert solid.status() == Error.NoError
     assert solid.volume() == pytest.approx(np.pi * 0.004**2 * length, rel=0.05)
+
+
+@pytest.mark.parametrize("draw", [shapes_mechanism, grammar_mechanism])
+def test_a_mechanism_that_the_taxonomy_lacks_is_not_drawn_as_another(draw) -> None:
+    with pytest.raises(ValueError, match="no way to draw the lowering mechanism 'lever'"):
+        draw(np.random.default_rng(1), "lever", "train", "fork", 0.03, 0.02, Material((0.5, 0.5, 0.5), 0.5))

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 import torch
 
-from tests.training.drawn_pictures import draw_folder
+from tests.support.drawn_pictures import draw_folder
 from training.command import main
 
 LISTED = {"stop_position": "top", "battery": "hung_pack", "service_buttons": "front", "charge_display": "gauge"}

@@ -1,66 +1,45 @@
-"""From raw boxes to bars and cases, by hand, and the collection over processes."""
+"""From raw boxes to thresholds and cases, by hand, and the collection over processes."""
 
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from classifier.ours import FeatureSpace, Ours
-from classifier.quality import Quality
+from classifier.accept import Acceptance
+from classifier.distribution import FeatureSpace
+from classifier.recipe import OTHER
 from classifier.taxonomy import SUBJECTS
+from tests.support.raw_boxes import BOX, HEAD, USABLE, apart, finder, raw, record
 from training.calibrate.calibrate import (
-    HIGHEST_BAR,
-    _mix,
-    _wanted_mix,
+    HIGHEST_OF_FINDER,
+    _priors,
+    _target_priors,
     concept_cases,
-    finder_bars,
+    finder_thresholds,
     hidden_shares,
     thresholds,
 )
-from training.calibrate.collect import RawPhoto, RawSubject, collect_readings, match
-from training.config import CLASSES, KINDS, OTHER
-from training.data.manifest import Reading, Record, Subject, read_manifests
-from training.ood.gate import Gate
-
-USABLE = Quality(True, ())
-BOX = (0.1, 0.1, 0.5, 0.5)
-HEAD = Subject("actuator_head", BOX, False, {"lowering": Reading("none", True, ("none",), 90.0)})
+from training.data.manifest import Reading, Subject, read_manifests
+from training.measure.collect import RawPhoto, collect_readings, match
+from training.ood.gate import Gate, undecided
 
 
-def record(*subjects: Subject) -> Record:
-    return Record(Path("x.jpg"), None, 100, 100, "calibration", "close", (), True, None, subjects, ())
+def gate() -> Gate:
+    """A gate that believes the finder, with thresholds of one half."""
+    halves = undecided(finder()).with_(thresholds=dict.fromkeys(SUBJECTS, 0.5))
+    return Gate(finder(), Acceptance(halves, FeatureSpace.unfitted()))
 
 
-def raw(
-    probability: float, matched: int, kind: str = "actuator_head", reader: str | None = None, **features
-) -> RawSubject:
-    logits = {"kind": np.where(np.array(KINDS) == (reader or kind), 4.0, 0.0)}
-    logits |= {concept: np.arange(len(values), dtype=float) for concept, values in CLASSES.items()}
-    logits["features"] = features.get("features", np.zeros(3))
-    return RawSubject(kind, BOX, probability, matched, 1.0 if matched >= 0 else 0.0, logits)
-
-
-def gate(**recipe) -> Gate:
-    """A gate that believes the finder, with bars of one half, but for what is given."""
-    finder = {"temperature": 1.0, "thresholds": dict.fromkeys(SUBJECTS, recipe.get("bar", 0.1))}
-    ours = {
-        "score": "max_softmax",
-        "weights": {"max_softmax": [0.0, 1.0, 0.0]},
-        "thresholds": dict.fromkeys(SUBJECTS, 0.5),
-    }
-    return Gate(finder, Ours(ours, 1.0, FeatureSpace.unfitted()))
-
-
-def test_the_finders_bar_keeps_what_it_rightly_finds():
+def test_the_finders_threshold_keeps_what_it_rightly_finds():
     hits = [raw(p, 0) for p in np.linspace(0.2, 0.9, 200)]
     photos = [RawPhoto(USABLE, (*hits, raw(0.03, 0, reader=OTHER), raw(0.02, -1)), ())]
-    bars = finder_bars(photos, temperature=1.0)
-    assert bars["actuator_head"] == pytest.approx(np.linspace(0.2, 0.9, 200)[2])
-    assert bars["charger"] == HIGHEST_BAR  # nothing to go by
+    found = finder_thresholds(photos, temperature=1.0)
+    assert found["actuator_head"] == pytest.approx(np.linspace(0.2, 0.9, 200)[2])
+    assert found["charger"] == HIGHEST_OF_FINDER  # nothing to go by
 
 
 def test_what_is_answered_lies_between_true_and_false_boxes():
-    photos = [RawPhoto(USABLE, (raw(0.9, 0), raw(0.3, -1)), ()), RawPhoto(USABLE, (raw(0.6, 0),), ())]
+    photos = [RawPhoto(USABLE, apart(raw(0.9, 0), raw(0.3, -1)), ()), RawPhoto(USABLE, (raw(0.6, 0),), ())]
     found = thresholds(photos, [record(HEAD), record(HEAD)], gate())
     assert found["actuator_head"] == pytest.approx(0.45)
     assert found["charger"] == 0.5  # nothing to go by
@@ -72,14 +51,22 @@ def test_boxes_that_the_reader_disowns_raise_no_threshold():
 
 
 def test_only_answered_and_matched_boxes_are_cases():
-    photo = RawPhoto(USABLE, (raw(0.9, 0), raw(0.4, -1), raw(0.8, -1), raw(0.9, -1, reader=OTHER)), ())
+    photo = RawPhoto(USABLE, apart(raw(0.9, 0), raw(0.4, -1), raw(0.8, -1), raw(0.9, -1, reader=OTHER)), ())
     assert len(gate().accepted(photo)) == 2
     logits, truths, values = concept_cases([photo], [record(HEAD)], "lowering", gate())
     assert logits.shape == (1, 5) and truths.tolist() == [0] and values == ["none"]
 
 
+def test_one_thing_is_a_case_once_and_under_its_likelier_kind():
+    """The overlap rule of serving holds where thresholds and recipes are fitted, too."""
+    photo = RawPhoto(USABLE, (raw(0.9, 0), raw(0.8, -1, kind="charger")), ())
+    assert [box.kind for box in gate().accepted(photo)] == ["actuator_head"]
+    assert [box.kind for box, _ in gate().candidates(photo)] == ["actuator_head"]
+    assert thresholds([photo], [record(HEAD)], gate())["charger"] == 0.5  # no charger of its own to go by
+
+
 def test_what_a_picture_leaves_open_counts_by_what_is_true():
-    """Half-and-half targets had made the reader modest: it sees more than the label says that anybody can."""
+    """Half-and-half targets had made the reader underconfident: it sees more than the label says that anybody can."""
     knobs = Reading("pull_twist_knob", True, ("twist_knob", "pull_twist_knob"), 900.0)
     head = Subject("actuator_head", BOX, False, {"lowering": knobs})
     photo = RawPhoto(USABLE, (raw(0.9, 0),), ())
@@ -90,7 +77,7 @@ def test_a_value_is_met_as_often_when_it_is_out_of_view():
     """By hand: two with tabs, of which one hides them, and one without; one more of each of the four."""
     tabs = {view: {"lowering": Reading("squeeze_tabs", view, ("squeeze_tabs",), 90.0)} for view in (True, False)}
     heads = [HEAD, *(Subject("actuator_head", BOX, False, concepts) for concepts in tabs.values())]
-    met = _mix("lowering", [record(head) for head in heads])
+    met = _priors("lowering", [record(head) for head in heads])
     assert met == pytest.approx({"none": 2 / 7, "squeeze_tabs": 3 / 7, "twist_knob": 1 / 7, "pull_twist_knob": 1 / 7})
     hidden = hidden_shares("lowering", [record(head) for head in heads])
     assert hidden == pytest.approx(
@@ -105,8 +92,8 @@ def test_half_of_the_boxes_count_as_those_that_are_asked_for():
         for display in ("gauge", "lamp_row")
     ]
     wanted = {"gauge": 1 / 6 + 1 / 4, "lamp_row": 1 / 6 + 1 / 4, "none": 1 / 6}
-    assert _wanted_mix("charge_display", rows) == pytest.approx(wanted)
-    assert _wanted_mix("lowering", rows) == {} == _wanted_mix("charge_display", ())  # the pictures decide
+    assert _target_priors("charge_display", rows) == pytest.approx(wanted)
+    assert _target_priors("lowering", rows) == {} == _target_priors("charge_display", ())  # the pictures decide
 
 
 def test_each_true_subject_is_matched_once_by_the_likeliest_box():

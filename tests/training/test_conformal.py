@@ -8,10 +8,10 @@ from mapie.classification import SplitConformalClassifier
 from sklearn.base import BaseEstimator, ClassifierMixin
 from sklearn.linear_model import LogisticRegression
 
-from classifier.calibration import prediction_set, softmax, told_apart
+from classifier.calibration import pairwise_calibrated, prediction_set, softmax
 from training.calibrate.conformal import (
-    fit_apart,
     fit_binary_temperature,
+    fit_pairwise,
     fit_scaling,
     fit_temperature,
     set_threshold,
@@ -91,7 +91,7 @@ def test_four_rows_of_which_one_counts_threefold_by_hand():
     assert set_threshold(numbers, 0.5, weights) == 0.4
 
 
-def test_weights_bring_the_coverage_of_another_mix():
+def test_weights_bring_the_coverage_of_other_priors():
     """A class of easy and hard cases, equally many where the threshold is fitted, one to three where it is used."""
     rng = np.random.default_rng(4)
     hard = np.repeat([False, True], 5000)
@@ -175,9 +175,9 @@ def test_finds_how_far_apart_two_classes_have_to_be_told(truth: float):
     rng = np.random.default_rng(9)
     logits = np.column_stack([rng.normal(0, 2, 20_000), rng.normal(0, 2, 20_000), np.zeros(20_000)])
     logits[:, 2] = logits[:, 1] + rng.normal(0, 0.4, 20_000)
-    chances = softmax(told_apart(logits, (1, 2), truth), 1.0)
+    chances = softmax(pairwise_calibrated(logits, (1, 2), truth), 1.0)
     truths = (rng.random((20_000, 1)) > chances.cumsum(axis=1)).sum(axis=1)
-    assert fit_apart(logits, truths, (1, 2)) == pytest.approx(truth, abs=0.15)
+    assert fit_pairwise(logits, truths, (1, 2)) == pytest.approx(truth, abs=0.15)
 
 
 def test_a_class_that_is_not_met_moves_as_far_as_the_cases_bear():
@@ -187,10 +187,10 @@ def test_a_class_that_is_not_met_moves_as_far_as_the_cases_bear():
 
 @pytest.mark.parametrize(("cases", "least", "most"), [(5, 0.0, 1.0), (3000, 4.0, 6.0)])
 def test_two_classes_are_told_apart_as_far_as_the_cases_bear(cases: int, least: float, most: float):
-    """Where the side that a margin leans to is always right, only the number of cases bounds it."""
-    lean = np.random.default_rng(0).normal(0, 0.2, cases)
-    logits = np.column_stack([np.full(cases, -9.0), lean, np.zeros(cases)])
-    assert least <= fit_apart(logits, np.where(lean > 0, 1, 2), (1, 2)) < most
+    """Where the side that a margin points to is always right, only the number of cases bounds it."""
+    margin = np.random.default_rng(0).normal(0, 0.2, cases)
+    logits = np.column_stack([np.full(cases, -9.0), margin, np.zeros(cases)])
+    assert least <= fit_pairwise(logits, np.where(margin > 0, 1, 2), (1, 2)) < most
 
 
 def test_finds_the_temperature_of_yes_and_no():
@@ -202,7 +202,7 @@ def test_finds_the_temperature_of_yes_and_no():
 
 def test_without_cases_nothing_is_claimed():
     assert fit_temperature(np.zeros((0, 3)), np.zeros(0, int)) == 1.0
-    assert fit_apart(np.zeros((0, 3)), np.zeros(0, int), (1, 2)) == 0.0
+    assert fit_pairwise(np.zeros((0, 3)), np.zeros(0, int), (1, 2)) == 0.0
     temperature, offsets = fit_scaling(np.zeros((0, 3)), np.zeros(0, int))
     assert temperature == 1.0 and offsets.tolist() == [0, 0, 0]
     thresholds = set_thresholds(np.zeros((0, 2)), np.zeros(0, int), ["a", "b"], COVERAGE)

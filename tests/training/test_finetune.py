@@ -14,8 +14,8 @@ from classifier.model import Model, ModelInfo
 from classifier.quality import Quality
 from classifier.taxonomy import CONCEPTS
 from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
-from tests.training.drawn_pictures import draw_folder
-from tests.training.standin_photos import as_csv, standins
+from tests.support.drawn_pictures import draw_folder
+from tests.support.standin_photos import as_csv, standins
 from training.command import main
 from training.data.manifest import Reading, Record, Subject, read_manifests
 from training.evaluate import evaluate
@@ -32,6 +32,7 @@ from training.owned.compare import (
     sign_test,
 )
 from training.owned.finetune import mixed
+from training.owned.photos import photo_id, read_entries
 
 
 @pytest.fixture(scope="module")
@@ -85,15 +86,15 @@ def save_always():
 def journey(store, small_run, renders, save_always, tmp_path_factory: pytest.TempPathFactory) -> Journey:
     root = tmp_path_factory.mktemp("journey")
     served = shutil.copytree(small_run / "weights", root / "served")
-    before, calls, step = Model.load(served).info, iter(range(1000)), train._Run.step
+    before, calls, step = Model.load(served).info, iter(range(1000)), train.Run.step
 
-    def stopped(run: train._Run, done: float) -> None:
+    def stopped(run: train.Run, done: float) -> None:
         if next(calls) == 4:
             raise KeyboardInterrupt
         step(run, done)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(train._Run, "step", stopped)
+        patch.setattr(train.Run, "step", stopped)
         with pytest.raises(KeyboardInterrupt):
             tune(store, renders, served, root / "out")
     half_way, said = Model.load(served).info, io.StringIO()
@@ -108,7 +109,7 @@ def test_a_stopped_run_leaves_the_old_model_and_goes_on(journey: Journey):
 
 
 def test_thirty_photos_go_all_the_way(journey: Journey, store: Path):
-    """Trains, calibrates, compares; what happens to the served model is what the comparison says."""
+    """Trains, calibrates, compares; whether a model waits is what the comparison says."""
     comparison = json.loads(next(journey.out.glob("*/comparison.json")).read_text())
     held = read_manifests([store], "heldout")
     boxes = sum(any(s.kind == "control_box" for s in record.subjects) for record in held)
@@ -119,9 +120,13 @@ def test_thirty_photos_go_all_the_way(journey: Journey, store: Path):
         assert journey.after == journey.before
         assert "kept the old model" in journey.said and comparison["reasons_against"][0] in journey.said
     else:
-        photos = len(read_manifests([store], "train"))
-        assert journey.after.version.startswith("2026.11+owned.")
-        assert journey.after.trained_on == {"synthetic": 60, "owned_photos": photos}
+        learned = [entry for entry in read_entries(store) if entry["style"] != "heldout"]
+        assert journey.after == journey.before, "a model waits until a person promotes it"
+        main(["promote", "--by", "N. Example", "--weights", str(journey.served)])
+        promoted = Model.load(journey.served)
+        assert promoted.info.version.startswith("2026.11+finetune.")
+        assert promoted.info.trained_on == {"synthetic": 60, "owned_photos": len(learned)}
+        assert set(promoted.recipe.provenance.learned_from) == {photo_id(entry) for entry in learned}
         main(["roll-back", "--weights", str(journey.served)])
         assert Model.load(journey.served).info == journey.before
 

@@ -15,7 +15,9 @@ from onnx import numpy_helper
 
 from classifier.errors import ModelError
 from classifier.model import Model
-from training.owned.promote import PromotionError, promote, roll_back
+from classifier.recipe import Recipe
+from training.owned.promote import PromotionError, leave_shadow, promote, roll_back
+from training.owned.versions import signed, versions
 
 
 @pytest.fixture
@@ -49,8 +51,9 @@ def content(folder: Path) -> dict[str, bytes]:
 
 def test_a_promoted_model_is_served_and_the_one_before_comes_back(served: Path, candidate: Path):
     before = content(served)
-    promote(candidate, served)
-    assert Model.load(served).info.version == "new"
+    promote(candidate, served, "N. Example")
+    promoted = Model.load(served).recipe
+    assert promoted.version == "new" and promoted.provenance.promoted_by == "N. Example"
     assert roll_back(served) == "toy" and Model.load(served).info.version == "toy"
     assert all(content(served)[name] == data for name, data in before.items())
     with pytest.raises(PromotionError, match="none to go back to"):
@@ -58,11 +61,11 @@ def test_a_promoted_model_is_served_and_the_one_before_comes_back(served: Path, 
 
 
 def test_several_promotions_are_taken_back_one_by_one(served: Path, candidate: Path, toy_model_dir, tmp_path):
-    promote(candidate, served)
-    promote(candidate_of(toy_model_dir, tmp_path / "newer", "newer"), served)
+    promote(candidate, served, "N. Example")
+    promote(candidate_of(toy_model_dir, tmp_path / "newer", "newer"), served, "N. Example")
     assert Model.load(served).info.version == "newer"
     assert roll_back(served) == "new" and Model.load(served).info.version == "new"
-    promote(candidate_of(toy_model_dir, tmp_path / "newest", "newest"), served)
+    promote(candidate_of(toy_model_dir, tmp_path / "newest", "newest"), served, "N. Example")
     names = {path.name for path in served.glob("*.onnx")}
     assert len(names) == 6, "the networks of `newer` are named by no recipe any more"
     assert roll_back(served) == "new" and roll_back(served) == "toy"
@@ -90,7 +93,7 @@ def test_a_disk_that_fills_at_any_step_leaves_the_old_model_whole(allowed: int, 
     for owner, name in ((os, "replace"), (os, "fsync"), (shutil, "copyfileobj"), (Path, "mkdir")):
         monkeypatch.setattr(owner, name, disk.guard(getattr(owner, name)))
     try:
-        promote(candidate, served)
+        promote(candidate, served, "N. Example")
     except PromotionError as problem:
         assert "No space left" in str(problem) and content(served) == before
     else:
@@ -105,7 +108,7 @@ def test_a_file_that_the_system_really_cuts_short_leaves_the_old_model_whole(ser
     resource.setrlimit(resource.RLIMIT_FSIZE, (200_000, limits[1]))
     try:
         with pytest.raises(PromotionError, match="the model in use is whole"):
-            promote(candidate, served)
+            promote(candidate, served, "N. Example")
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, limits)
     assert content(served) == before
@@ -123,12 +126,12 @@ def test_a_promotion_killed_at_any_replacement_leaves_one_whole_model(step: int,
 
     monkeypatch.setattr(os, "replace", killed)
     try:
-        promote(candidate, served)
+        promote(candidate, served, "N. Example")
     except KeyboardInterrupt:
         assert Model.load(served).info.version == "toy"
     monkeypatch.undo()
     if Model.load(served).info.version == "toy":
-        promote(candidate, served)
+        promote(candidate, served, "N. Example")
     assert Model.load(served).info.version == "new"
     roll_back(served)
     assert Model.load(served).info.version == "toy"
@@ -139,10 +142,39 @@ def test_an_altered_candidate_is_not_promoted(served: Path, candidate: Path):
     data = io.BytesIO((candidate / "reader.onnx").read_bytes()).getvalue()
     (candidate / "reader.onnx").write_bytes(data[:-1] + bytes([data[-1] ^ 1]))
     with pytest.raises(ModelError):
-        promote(candidate, served)
+        promote(candidate, served, "N. Example")
     assert content(served) == before
+
+
+def test_a_model_with_the_same_networks_and_another_recipe_is_another_model(served: Path, toy_model_dir, tmp_path):
+    """Recalibration leaves the networks as they are."""
+    shutil.copytree(toy_model_dir, tmp_path / "recalibrated")
+    recipe, _ = Recipe.read(tmp_path / "recalibrated")
+    concepts = dict(recipe.reader.concepts)
+    concepts["battery"] = concepts["battery"].with_(temperature=2.5)
+    signed(recipe.with_(reader=recipe.reader.with_(concepts=concepts)), recipe, "recalibrate", ["a", "b"]).write(
+        tmp_path / "recalibrated"
+    )
+    promote(tmp_path / "recalibrated", served, "N. Example")
+    assert Model.load(served).reader.recipe.concepts["battery"].temperature == 2.5
+    told = [version.as_text() for version in versions(served)]
+    assert len(told) == 2 and "recalibrate of toy, learned from 2 own photos, promoted by N. Example" in told[0]
+    assert told[1].startswith("1 before") and "learned from no own photo" in told[1]
+    assert roll_back(served) == "toy" and [version.place for version in versions(served)] == ["in use"]
+
+
+def test_a_model_waits_whole_or_not_at_all(served: Path, candidate: Path, monkeypatch):
+    leave_shadow(candidate, served / "shadow")
+    assert [version.place for version in versions(served)] == ["waits as shadow", "in use"]
+    before = content(served)
+    monkeypatch.setattr(shutil, "copytree", DiskFull(0).guard(shutil.copytree))
+    with pytest.raises(PromotionError, match="No space left on device; the model in use is whole"):
+        leave_shadow(candidate, served / "shadow")
+    assert content(served) == before
+    with pytest.raises(PromotionError, match="no model waits there"):
+        promote(served / "nothing", served, "N. Example")
 
 
 def test_promoting_what_is_in_use_is_refused(served: Path, toy_model_dir: Path):
     with pytest.raises(PromotionError, match="in use already"):
-        promote(toy_model_dir, served)
+        promote(toy_model_dir, served, "N. Example")

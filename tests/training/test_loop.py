@@ -13,9 +13,9 @@ from sklearn.datasets import load_digits
 from torch import nn
 from torch.nn import functional
 
-from training.config import Schedule
+from training.config import PRESETS, Schedule
 from training.loop.pace import learning_rate_share
-from training.loop.train import Job, TrainingError, fit
+from training.loop.train import Job, RunConfig, TrainingError, fit
 
 SCHEDULE = Schedule(steps=500, batch=64, learning_rate=3e-3, average_decay=0.98, save_every_s=1e9)
 
@@ -39,7 +39,7 @@ def digit_job(folder: Path, schedule: Schedule = SCHEDULE) -> tuple[nn.Module, J
         *(nn.Conv2d(32, 64, 3, padding=1), nn.BatchNorm2d(64), nn.ReLU(), nn.Flatten(), nn.Dropout(0.3)),
         nn.Linear(64 * 16, 10),
     )
-    return net, Job("digits", draw, loss, schedule, seed=3, folder=folder, about={"task": "digits"})
+    return net, Job("digits", draw, loss, schedule, RunConfig(PRESETS["small"], 3, folder), {"task": "digits"})
 
 
 def test_reaches_what_the_documented_example_reaches_on_handwritten_digits(tmp_path: Path):
@@ -59,7 +59,7 @@ def test_a_compiled_network_learns_the_same(tmp_path: Path):
     torch.manual_seed(0)
     net, job = digit_job(tmp_path, replace(SCHEDULE, steps=12))
     net[-2].p = 0.0  # compiled, it would draw other random numbers
-    fused, same = copy.deepcopy(net), replace(job, folder=tmp_path / "fused", compiled=True)
+    fused, same = copy.deepcopy(net), replace(job, config=replace(job.config, folder=tmp_path / "fused", compiled=True))
     pictures, _ = job.draw(np.random.default_rng(0), 200)
     plain, fused = fit(net, job), fit(fused, same)
     with torch.no_grad():

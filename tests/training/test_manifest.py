@@ -8,7 +8,7 @@ import pytest
 import torch
 from PIL import Image
 
-from tests.training.drawn_pictures import draw_folder
+from tests.support.drawn_pictures import draw_folder
 from training.data.dataset import load_bank, load_upright
 from training.data.manifest import DatasetError, read_manifests
 
@@ -125,5 +125,5 @@ def test_a_share_of_the_pictures_with_a_clean_twin_are_the_twin(
         replace(record, clean_path=twin if at in (0, 2, 4, 5) else None)
         for at, record in enumerate(read_manifests([folder]))
     ]
-    bank = load_bank(records, 64, torch.device("cpu"), 1, share, False)
+    bank = load_bank(records, 64, torch.device("cpu"), 1, share)
     assert [at for at in range(len(records)) if bank.pixels[at, :, :24, :32].min() == 255] == white

@@ -3,11 +3,13 @@
 import numpy as np
 import pytest
 import torch
+from scipy.stats import binomtest
 from sklearn import metrics
 from torchmetrics.classification import MulticlassCalibrationError
 from torchvision.ops import box_iou, generalized_box_iou
 
-from training.evaluate.measures import (
+from training.loop.finding import generalised_iou
+from training.measure.measures import (
     Share,
     area_under_roc,
     box_ious,
@@ -17,7 +19,6 @@ from training.evaluate.measures import (
     false_positives_at_recall,
     share,
 )
-from training.loop.finding import generalised_iou
 
 SEEDS = range(5)
 
@@ -90,6 +91,9 @@ def test_wilson_interval_equals_the_textbooks():
     """Newcombe 1998, table I, method 3, from memory: 81 of 263 gives 0.2553 to 0.3662; 0 of 20 gives 0 to 0.1611."""
     assert Share(81, 263).interval == pytest.approx((0.2553, 0.3662), abs=1e-4)
     assert Share(0, 20).interval == pytest.approx((0.0, 0.1611), abs=1e-4)
+    for hits, n in ((0, 1), (1, 1), (7, 9), (81, 263), (4000, 4001)):
+        theirs = binomtest(hits, n).proportion_ci(0.95, method="wilson")
+        assert Share(hits, n).interval == pytest.approx((theirs.low, theirs.high), abs=1e-12)
 
 
 def test_a_share_of_no_cases_claims_nothing():

@@ -8,9 +8,9 @@ import pytest
 from classifier.identify import ConceptReading, PhotoReading, SubjectReading
 from classifier.model import ReadingFacts
 from classifier.quality import Quality
+from classifier.recipe import CLASSES
 from classifier.taxonomy import CONCEPTS
 from training.calibrate.merging import FEWEST_LIFTS, cases_of, errors_alike, fit_correlation, pairs_of
-from training.config import CLASSES
 from training.data.manifest import Reading, Record, Subject
 
 BOX = (0.2, 0.2, 0.6, 0.6)

@@ -13,15 +13,15 @@ from PIL import Image
 
 from classifier.finder import normalise
 from classifier.photo import cut_window
+from classifier.recipe import CLASSES, KINDS
 from synthetic_samples.render.part_maps import PARTS
-from training.config import CLASSES, KINDS
 from training.nets import export
 from training.nets.export import (
     ExportError,
     ServedFinder,
     ServedReader,
     export_network,
-    fold_batch_norms,
+    fuse_batch_norms,
     round_to_half,
 )
 from training.nets.model import backbone_parameters, backbone_weights_file, imagenet_classifier, new_network
@@ -33,7 +33,7 @@ def test_the_published_weights_name_a_cat_and_an_espresso_through_our_preprocess
     class Named(torch.nn.Module):
         def __init__(self):
             super().__init__()
-            self.net = round_to_half(fold_batch_norms(imagenet_classifier().eval()))
+            self.net = round_to_half(fuse_batch_norms(imagenet_classifier().eval()))
 
         def forward(self, pictures):
             return (self.net(pictures),)
@@ -60,7 +60,7 @@ def test_folding_batch_norms_changes_nothing(task: str):
     net.eval()
     with torch.no_grad():
         before = net(pictures)
-        after = fold_batch_norms(net)(pictures)
+        after = fuse_batch_norms(net)(pictures)
     before, after = (tuple(out.values()) if task == "reader" else out for out in (before, after))
     assert len(before) == len(after)
     assert all(torch.allclose(a, b, atol=2e-4) for a, b in zip(before, after, strict=True))
@@ -76,13 +76,13 @@ def test_an_exported_network_that_differs_is_refused(tmp_path: Path, monkeypatch
         bias.CopyFrom(numpy_helper.from_array(numpy_helper.to_array(bias) + np.float32(0.05), bias.name))
 
     monkeypatch.setattr(export, "halve_weights", spoil)
-    net = ServedFinder(round_to_half(fold_batch_norms(new_network("finder", True).eval()))).eval()
+    net = ServedFinder(round_to_half(fuse_batch_norms(new_network("finder", True).eval()))).eval()
     with pytest.raises(ExportError, match="differs from torch"):
         export_network(net, tmp_path / "finder.onnx", 96, ("heat", "ltrb"))
 
 
 def test_filters_are_stored_in_half_precision(tmp_path: Path):
-    net = ServedReader(round_to_half(fold_batch_norms(new_network("reader", True).eval()))).eval()
+    net = ServedReader(round_to_half(fuse_batch_norms(new_network("reader", True).eval()))).eval()
     export_network(net, tmp_path / "reader.onnx", 96, export.READER_OUTPUTS)
     stored = onnx.load(tmp_path / "reader.onnx").graph.initializer
     kinds = {tensor.data_type for tensor in stored if len(tensor.dims) >= 2}
@@ -121,3 +121,21 @@ def test_a_wrong_place_for_the_weights_is_named(monkeypatch: pytest.MonkeyPatch,
     monkeypatch.setenv("HOISTLORE_BACKBONE_WEIGHTS", str(tmp_path / "none.pth"))
     with pytest.raises(FileNotFoundError, match=r"none\.pth"):
         backbone_weights_file()
+
+
+@pytest.mark.parametrize("backbone", ["lite1", "lite2"])
+def test_a_larger_teacher_fills_the_same_outputs(backbone: str) -> None:
+    """Of its own widths and depth; its published weights are installed by nobody here, so it begins without."""
+    wide, own = (new_network("reader", False, name).eval() for name in (backbone, "lite0"))
+    assert sum(p.numel() for p in wide.parameters()) > 1.1 * sum(p.numel() for p in own.parameters())
+    with torch.no_grad():
+        said = [net(torch.zeros(1, 3, 64, 64)) for net in (wide, own)]
+    assert {name: value.shape for name, value in said[0].items()} == {n: v.shape for n, v in said[1].items()}
+
+
+def test_a_folder_of_published_weights_holds_each_backbone_s_own(tmp_path, monkeypatch) -> None:
+    (tmp_path / "efficientnet-lite2-9656183e.pth").write_bytes(b"")
+    monkeypatch.setenv("HOISTLORE_BACKBONE_WEIGHTS", str(tmp_path))
+    assert backbone_weights_file("lite2") == tmp_path / "efficientnet-lite2-9656183e.pth"
+    with pytest.raises(FileNotFoundError, match="lite0"):
+        backbone_weights_file("lite0")

@@ -1,4 +1,4 @@
-"""Numbers that tell ours from others: fitted, compared, and the best one chosen, on cases whose answer is known."""
+"""In distribution or not: fitted and judged on cases whose answer is known."""
 
 import json
 from dataclasses import replace
@@ -10,24 +10,31 @@ from PIL import Image
 from sklearn.covariance import empirical_covariance
 from sklearn.linear_model import LogisticRegression
 
+from classifier.accept import Acceptance
+from classifier.distribution import FeatureSpace
 from classifier.model import Model
-from classifier.ours import SCORES, FeatureSpace, Ours
 from classifier.quality import Quality
-from classifier.taxonomy import SUBJECTS
-from tests.toy_networks import blob_photo, encoded
-from tests.training.test_calibrate import USABLE, raw, record
-from training.calibrate.collect import RawPhoto, RawSubject, collect_raw, collect_readings
+from classifier.recipe import OTHER, Recipe
+from tests.support.raw_boxes import USABLE, apart, finder, raw, record
+from tests.support.toy_networks import blob_photo, encoded
 from training.calibrate.merging import readings_of
-from training.config import OTHER
-from training.ood.gate import PENALTY, RIDGE, SMALLEST_RIDGE, Gate, compare, fit_feature_space, fit_logistic, fit_ours
+from training.measure.collect import RawPhoto, RawSubject, collect_raw, collect_readings
+from training.nets.features import FINDER_ALONE
+from training.ood.gate import (
+    PENALTY,
+    RIDGE,
+    SMALLEST_RIDGE,
+    Gate,
+    fit_feature_space,
+    fit_joint,
+    fit_logistic,
+    separations,
+    undecided,
+)
 
 
 def shifted(probability: float, matched: int, features: np.ndarray, kind: str = "actuator_head") -> RawSubject:
     return raw(probability, matched, kind, features=features)
-
-
-def finder() -> dict:
-    return {"temperature": 1.0, "thresholds": dict.fromkeys(SUBJECTS, 0.1)}
 
 
 def photos_where_features_tell(seed: int, count: int = 150) -> list[RawPhoto]:
@@ -68,48 +75,43 @@ def test_the_feature_space_holds_means_and_inverse_covariances():
     assert space.all_mean == pytest.approx(np.vstack([boxes, heads, alarms]).mean(axis=0), abs=4e-3)
 
 
-def test_the_score_that_tells_best_is_chosen():
+def fitted(photos: list[RawPhoto], space: FeatureSpace) -> Gate:
+    joint = undecided(finder()).with_(weights=fit_joint(photos, finder(), space))
+    return Gate(finder(), Acceptance(joint, space))
+
+
+def test_features_that_tell_are_weighed_beside_the_finder():
     space = fit_feature_space(photos_where_features_tell(0))
-    recipe = fit_ours(photos_where_features_tell(1), finder(), 1.0, space)
-    assert recipe["score"] in ("feature_distance", "relative_distance")
-    assert set(recipe["weights"]) == set(SCORES)
-    gate = Gate(finder(), Ours(recipe, 1.0, space))
-    seen = photos_where_features_tell(2)
-    found = compare(seen, [photo.found[0].matched >= 0 for photo in seen], gate)
-    assert found["served"] == recipe["score"]
+    gate, seen = fitted(photos_where_features_tell(1), space), photos_where_features_tell(2)
+    found = separations(seen, [photo.found[0].matched >= 0 for photo in seen], gate)
+    alone = separations(seen, [photo.found[0].matched >= 0 for photo in seen], fitted([], space))
     for task in ("alone", "joined", "whole_photos"):
-        assert found["scores"][recipe["score"]][task]["auroc"] > 0.97
-        assert found["scores"]["max_softmax"][task]["auroc"] < 0.65
-    assert found["scores"]["energy"]["joined"]["ours"] == found["scores"]["energy"]["joined"]["others"] == 150
+        assert found[task]["auroc"] > 0.97
+    assert alone["joined"]["auroc"] < 0.65 and alone["whole_photos"]["auroc"] < 0.65  # the finder by itself
+    assert found["joined"]["inside"] == found["joined"]["outside"] == 150
 
 
-def test_where_scores_tie_the_simplest_serves_and_without_a_space_none_needs_one():
+def test_without_a_space_or_with_cases_of_one_sort_the_finder_decides():
     found = [raw(0.8, 0) for _ in range(20)] + [raw(0.2, -1) for _ in range(20)]
-    recipe = fit_ours([RawPhoto(USABLE, tuple(found), ())], finder(), 1.0, FeatureSpace.unfitted())
-    assert recipe["score"] == "max_softmax"
-    assert set(recipe["weights"]) == {"max_softmax", "energy", "odds_against_other"}
+    assert fit_joint([RawPhoto(USABLE, tuple(found), ())], finder(), FeatureSpace.unfitted()) == FINDER_ALONE
+    space = fit_feature_space(photos_where_features_tell(0))
+    assert fit_joint([RawPhoto(USABLE, tuple(found[:20]), ())], finder(), space) == FINDER_ALONE
 
 
 def test_look_alikes_count_as_crops_and_half_held_subjects_nowhere():
     half = replace(raw(0.9, -1), touches=0.4)
-    photo = RawPhoto(USABLE, (raw(0.9, 0), raw(0.8, -1), half), (raw(0.0, -1, reader=OTHER),))
-    gate = Gate(finder(), Ours(fit_ours([photo], finder(), 1.0, FeatureSpace.unfitted()), 1.0, FeatureSpace.unfitted()))
-    tasks = compare([photo, RawPhoto(Quality(False, ("blurred",)), (), ())], [True, False], gate)["scores"][
-        "max_softmax"
-    ]
-    assert [(tasks[t]["ours"], tasks[t]["others"]) for t in ("alone", "joined", "whole_photos")] == [
-        (1, 2),
-        (1, 1),
-        (1, 1),
-    ]
+    photo = RawPhoto(USABLE, apart(raw(0.9, 0), raw(0.8, -1), half), (raw(0.0, -1, reader=OTHER),))
+    gate = fitted([photo], FeatureSpace.unfitted())
+    tasks = separations([photo, RawPhoto(Quality(False, ("blurred",)), (), ())], [True, False], gate)
+    counted = [(tasks[task]["inside"], tasks[task]["outside"]) for task in ("alone", "joined", "whole_photos")]
+    assert counted == [(1, 2), (1, 1), (1, 1)]
 
 
 def test_without_any_subject_nothing_is_fitted_and_nothing_fails():
     assert fit_feature_space([RawPhoto(USABLE, (raw(0.9, -1),), ())]) is None
-    space = FeatureSpace.unfitted()
-    recipe = fit_ours([RawPhoto(Quality(False, ("blurred",)), (), ())], finder(), 1.0, space)
-    found = compare([RawPhoto(Quality(False, ("blurred",)), (), ())], [False], Gate(finder(), Ours(recipe, 1.0, space)))
-    assert all(np.isnan(row["joined"]["auroc"]) for row in found["scores"].values())
+    nothing = [RawPhoto(Quality(False, ("blurred",)), (), ())]
+    found = separations(nothing, [False], fitted(nothing, FeatureSpace.unfitted()))
+    assert np.isnan(found["joined"]["auroc"])
 
 
 def test_kept_outputs_give_the_readings_that_serving_gives(toy_model_dir: Path, tmp_path: Path):
@@ -127,17 +129,18 @@ def test_kept_outputs_give_the_readings_that_serving_gives(toy_model_dir: Path, 
     served = collect_readings(toy_model_dir, records, 1)
     assert [len(reading.subjects) for reading in served] == [1, 2, 0, 0, 0]
     assert served[-1].quality == Quality(False, ("too_dark",))
-    for ours, theirs in zip(kept, served, strict=True):
-        assert (ours.name, ours.width, ours.quality) == (theirs.name, theirs.width, theirs.quality)
-        for one, other in zip(ours.subjects, theirs.subjects, strict=True):
+    for fitted_on, given in zip(kept, served, strict=True):
+        assert (fitted_on.name, fitted_on.width, fitted_on.quality) == (given.name, given.width, given.quality)
+        for one, other in zip(fitted_on.subjects, given.subjects, strict=True):
             assert (one.kind, one.box, one.concepts) == (other.kind, other.box, other.concepts)
             assert one.probability == pytest.approx(other.probability, abs=1e-6)
 
 
-def test_a_run_stores_its_choice_and_its_comparison(small_run: Path):
-    metadata = json.loads((small_run / "weights" / "model.json").read_text())
-    compared = metadata["metrics"]["calibration_split"]["not_one_of_ours"]
-    assert compared["served"] == metadata["ours"]["score"]
+def test_a_run_stores_what_it_fitted(small_run: Path):
+    recipe, _ = Recipe.read(small_run / "weights")
+    split = recipe.metrics["calibration_split"]
     report = json.loads((small_run / "evaluation" / "evaluation.json").read_text())
-    assert set(compared["scores"]) == set(metadata["ours"]["weights"]) == set(report["not_one_of_ours"]["scores"])
-    assert metadata["metrics"]["calibration_split"]["merging"]["correlation_is_measured"] is False
+    assert (
+        set(split["out_of_distribution"]) == set(report["out_of_distribution"]) == {"alone", "joined", "whole_photos"}
+    )
+    assert split["merging"]["correlation_is_measured"] is False

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from tests.training.standin_photos import STANDINS
+from tests.support.standin_photos import STANDINS
 from training.owned.hash import SAME_PICTURE_BITS, differing_bits, perceptual_hash
 
 

@@ -9,7 +9,7 @@ from classifier.model import Model
 from classifier.taxonomy import CONCEPTS, NOT_VISIBLE
 from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
 from tests.guidance.lifts import HUNG_TOP
-from tests.training.test_scores import SEALED_TOP, photo, truth
+from tests.support.judged import SEALED_TOP, photo, truth
 from training.data.manifest import Reading, Subject
 from training.evaluate.perfect_reader import perfect_figures, perfect_reading
 

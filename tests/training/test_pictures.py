@@ -13,8 +13,8 @@ from classifier.photo import cut_window
 from classifier.reader import square_window
 from classifier.taxonomy import SUBJECTS
 from synthetic_samples.render.part_maps import PARTS
-from training.config import LOOKS, STRIDE
-from training.data.augment import Weather, weathered
+from training.config import STRIDE, VIEWS
+from training.data.augment import Augmentation, augmented
 from training.data.dataset import PictureBank
 from training.data.geometry import Wobble, letterbox_maps, move_boxes, sample_windows, window_maps, wobbled
 from training.data.manifest import read_manifests
@@ -50,10 +50,10 @@ def test_whole_pictures_equal_the_served_letterbox(photographs):
 def test_windows_equal_the_served_windows(photographs, box: tuple):
     pictures, bank = photographs
     boxes_px = np.array(box) * np.tile(bank.sizes_wh, 2)
-    ours, _ = sample_windows(bank.pixels, bank.sizes_wh, windows_round(boxes_px, LOOKS[0][0]), 256)
+    ours, _ = sample_windows(bank.pixels, bank.sizes_wh, windows_round(boxes_px, VIEWS[0].margin), 256)
     for picture, mine in zip(pictures, ours, strict=True):
         image = Image.fromarray(picture)
-        served = cut_window(image, square_window(box, *image.size, LOOKS[0][0]), 256)
+        served = cut_window(image, square_window(box, *image.size, VIEWS[0].margin), 256)
         assert np.abs(served.transpose(2, 0, 1) / 255 - mine.numpy()).mean() < LARGEST_MEAN_DIFFERENCE
 
 
@@ -109,17 +109,16 @@ def test_loss_is_least_at_the_targets():
     assert finder_loss((heat.flip(1), sides, parts), targets)["total"] > at_best
 
 
-def test_look_alikes_weigh_more_or_not_at_all():
+def test_look_alikes_weigh_more():
     box, look_alike = torch.tensor([[[4.0, 4.0, 8.0, 8.0]]]), torch.tensor([[len(SUBJECTS)]])
-    with_them = cell_targets(box, look_alike, 20)
-    without = cell_targets(box, look_alike, 20, look_alikes=False)
-    assert with_them["heat"].sum() == 0 and with_them["heat_weight"][0, :, 5, 5].min() > 1
-    assert without["heat_weight"][0, :, 5, 5].max() == 0 and without["heat_weight"][0, :, 0, 0].min() == 1
+    targets = cell_targets(box, look_alike, 20)
+    assert targets["heat"].sum() == 0 and targets["heat_weight"][0, :, 5, 5].min() > 1
+    assert targets["heat_weight"][0, :, 0, 0].min() == 1
 
 
-def test_weather_repeats_with_the_same_generator_and_stays_in_range():
+def test_augmentation_repeats_with_the_same_generator_and_stays_in_range():
     pictures = torch.rand((12, 3, 64, 64), generator=torch.Generator().manual_seed(0))
-    drawn = [weathered(pictures.clone(), Weather(), np.random.default_rng(seed)) for seed in (1, 1, 2)]
+    drawn = [augmented(pictures.clone(), Augmentation(), np.random.default_rng(seed)) for seed in (1, 1, 2)]
     assert torch.equal(drawn[0], drawn[1]) and not torch.equal(drawn[0], drawn[2])
     assert drawn[0].min() >= 0 and drawn[0].max() <= 1 and (drawn[0] - pictures).abs().mean() > 0.02
 
@@ -127,7 +126,7 @@ def test_weather_repeats_with_the_same_generator_and_stays_in_range():
 def test_batches_repeat_with_the_same_generator(drawn: dict[str, Path]):
     records = read_manifests([drawn["train"]], "train")
     bank = PictureBank([record.path for record in records], 320, torch.device("cpu"), workers=2)
-    batches = FinderBatches(records, bank, 160, look_alikes=True)
+    batches = FinderBatches(records, bank, 160)
     first, second = (batches.draw(np.random.default_rng(7), 4) for _ in range(2))
     assert torch.equal(first[0], second[0]) and torch.equal(first[1]["heat"], second[1]["heat"])
 
@@ -135,6 +134,6 @@ def test_batches_repeat_with_the_same_generator(drawn: dict[str, Path]):
 def test_pictures_of_rare_kinds_are_drawn_three_times_as_often(drawn: dict[str, Path]):
     records = read_manifests([drawn["train"]], "train")
     bank = PictureBank([record.path for record in records], 320, torch.device("cpu"), workers=2)
-    chances = np.diff(FinderBatches(records, bank, 160, look_alikes=True).cumulative, prepend=0)
+    chances = np.diff(FinderBatches(records, bank, 160).cumulative, prepend=0)
     for record, chance in zip(records, chances, strict=True):
         assert chance == (3 if {"hand_control", "charger"} & {subject.kind for subject in record.subjects} else 1)

@@ -4,12 +4,13 @@ import numpy as np
 import pytest
 import torch
 
+from classifier.recipe import CLASSES, KINDS, OTHER
 from classifier.taxonomy import SUBJECTS
 from synthetic_samples.render.part_maps import PARTS
-from training.config import CLASSES, KINDS, OTHER
 from training.data.dataset import PictureBank
 from training.data.manifest import Reading, Record, Subject, read_manifests
-from training.loop.reading import SHARE_OF_KIND, ReaderBatches, WindowTable, reader_loss, target_of
+from training.data.targets import target_of
+from training.loop.reading import SHARE_OF_KIND, ReaderBatches, WindowTable, reader_loss
 
 BOX = (0.1, 0.1, 0.5, 0.5)
 
@@ -42,7 +43,7 @@ def test_faint_evidence_is_shared_with_not_visible_and_another_reason_to_hide_is
 
 def test_small_boxes_are_drawn_less_often():
     tiny = Subject("actuator_head", (0.1, 0.1, 0.2, 0.2), False, {"lowering": Reading("none", True, ("none",), 100.0)})
-    table = WindowTable([record(tiny), record(actuator("none"))], np.full((2, 2), 300.0), look_alikes=True)
+    table = WindowTable([record(tiny), record(actuator("none"))], np.full((2, 2), 300.0))
     small, large = table.weights()
     assert small == pytest.approx(large * 30 / 64)
 
@@ -50,23 +51,22 @@ def test_small_boxes_are_drawn_less_often():
 def test_rare_values_are_seen_as_often_as_common_ones_and_hidden_ones_at_their_own_rate():
     records = [record(actuator("none"))] * 70 + [record(actuator("squeeze_tabs"))] * 10
     records += [record(actuator("none", visible=False))] * 20
-    table = WindowTable(records, np.full((100, 2), 100.0), look_alikes=True)
+    table = WindowTable(records, np.full((100, 2), 100.0))
     mass = (table.weights()[:, None] * table.targets["lowering"]).sum(axis=0)
     assert mass == pytest.approx([0.4, 0.4, 0, 0, 0.2], abs=0.21)
     assert mass[0] == pytest.approx(mass[1]) and table.weights().sum() == pytest.approx(1)
 
 
-def test_look_alikes_can_be_left_out():
+def test_look_alikes_are_windows_of_another_kind():
     records = [record(actuator("none"), look_alikes=(BOX, BOX))]
     sizes = np.full((1, 2), 100.0)
-    assert (WindowTable(records, sizes, True).kinds == KINDS.index(OTHER)).sum() == 2
-    assert (WindowTable(records, sizes, False).kinds == KINDS.index(OTHER)).sum() == 0
+    assert (WindowTable(records, sizes).kinds == KINDS.index(OTHER)).sum() == 2
 
 
 def test_kinds_come_in_their_shares(drawn):
     records = read_manifests([drawn["train"]], "train")
     bank = PictureBank([r.path for r in records], 320, torch.device("cpu"), workers=2)
-    batches = ReaderBatches(records, bank, 32, look_alikes=True)
+    batches = ReaderBatches(records, bank, 32)
     windows, targets = batches.draw(np.random.default_rng(0), 300)
     assert windows.shape == (300, 3, 32, 32) and windows.abs().max() <= 1
     counts = np.bincount(targets["kind"].numpy(), minlength=len(KINDS)) / 300

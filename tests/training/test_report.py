@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
-from tests.training.standin_photos import STANDINS, as_csv, standins
-from tests.training.test_scores import BOX, NO_GENERATION, SEALED_TOP, photo, said, truth
+from tests.support.judged import BOX, NO_GENERATION, SEALED_TOP, photo, said, truth
+from tests.support.standin_photos import STANDINS, as_csv, standins
 from training.command import main
 from training.evaluate.scores import Judged
 from training.report.figures import (
@@ -103,7 +103,7 @@ def test_risk_against_coverage_by_hand():
 
 
 def test_reliability_bins_add_up_to_the_calibration_error():
-    from training.evaluate.measures import calibration_error
+    from training.measure.measures import calibration_error
 
     rng = np.random.default_rng(0)
     sure = rng.random(500)

@@ -1,57 +1,17 @@
 """Figures from photos whose right answers are known by hand."""
 
-import json
-from pathlib import Path
-
 import pytest
 
-from classifier.identify import ConceptReading, PhotoReading, SubjectReading
-from classifier.model import ReadingFacts
-from classifier.quality import Quality
-from classifier.taxonomy import CONCEPTS_OF, NOT_VISIBLE
-from guidance.catalogue.catalogue import DEMO_CATALOGUE, Catalogue, load
-from guidance.documents.answer import ModelInfo
-from guidance.identify.answer import answer
-from training.config import CLASSES
-from training.data.manifest import Reading, Record, Subject
-from training.evaluate.scores import Judged, fair_ones, figures, judged, true_generation
-from training.report.card import BEGIN, END, CardError, write_card
-
-BOX, ELSEWHERE = (0.2, 0.2, 0.6, 0.6), (0.7, 0.7, 0.95, 0.95)
-SEALED_TOP = {"stop_position": "top", "battery": "built_in", "service_buttons": "none", "charge_display": "lamp_row"}
-NO_GENERATION = {**SEALED_TOP, "battery": "stacked_pack"}
-INFO = ModelInfo(version="1", sha256="0" * 64, trained_on={"synthetic": 1, "owned_photos": 0}, coverage=0.95)
-FACTS = ReadingFacts(
-    {c: {v: 1 / (len(vs) - 1) for v in vs[:-1]} for c, vs in CLASSES.items()},
-    {c: dict.fromkeys(vs[:-1], 0.5) for c, vs in CLASSES.items()},
-    doubt=0.002,
-    correlation=0.5,
-)
+from classifier.identify import ConceptReading, SubjectReading
+from classifier.taxonomy import NOT_VISIBLE
+from guidance.catalogue.catalogue import Catalogue
+from tests.support.judged import BOX, ELSEWHERE, NO_GENERATION, SEALED_TOP, demo_catalogue, photo, said, truth
+from training.evaluate.scores import fair_ones, figures, true_generation
 
 
 @pytest.fixture(scope="module")
 def catalogue() -> Catalogue:
-    return load(DEMO_CATALOGUE)
-
-
-def truth(kind: str, values: dict[str, str], possible: tuple[str, ...] = (), box: tuple = BOX) -> Subject:
-    return Subject(kind, box, False, {c: Reading(v, True, possible or (v,), 100.0) for c, v in values.items()})
-
-
-def said(kind: str, values: dict[str, str], box: tuple = BOX, sure: float = 0.999) -> SubjectReading:
-    concepts = {}
-    for concept in CONCEPTS_OF[kind]:
-        classes = CLASSES[concept]
-        rest = (1 - sure) / (len(classes) - 1)
-        probabilities = {value: sure if value == values[concept] else rest for value in classes}
-        concepts[concept] = ConceptReading(probabilities, (values[concept],))
-    return SubjectReading(kind, box, 0.99, concepts)
-
-
-def photo(true: tuple[Subject, ...], read: tuple[SubjectReading, ...]) -> Judged:
-    record = Record(Path("x.jpg"), None, 100, 100, "heldout", "close", (), True, 0.5, true, ())
-    reading = PhotoReading("x.jpg", 100, 100, Quality(True, ()), read)
-    return judged(record, reading, answer([reading], [], load(DEMO_CATALOGUE), INFO, FACTS))
+    return demo_catalogue()
 
 
 def test_the_true_generation_is_the_catalogue_s_row_with_these_values(catalogue: Catalogue):
@@ -128,21 +88,3 @@ def test_coverage_is_counted_by_class(catalogue: Catalogue):
 def test_no_photos_give_no_figures_and_no_failure(catalogue: Catalogue):
     found = figures([], catalogue)
     assert found["photos"] == 0 and found["generation"]["right"]["share"] is None
-
-
-def test_the_card_holds_the_report_s_figures(small_run: Path, tmp_path: Path):
-    card = tmp_path / "card.md"
-    card.write_text(f"before\n{BEGIN}\nold\n{END}\nafter\n")
-    write_card(card, small_run / "weights", small_run)
-    text = card.read_text()
-    empty = json.loads((small_run / "evaluation" / "evaluation.json").read_text())["all photos"][
-        "not_seen_without_a_lift"
-    ]
-    assert text.startswith("before") and text.endswith("after\n") and "old" not in text
-    assert f"n={empty['n']}" in text and "| no lift in the photo, nothing seen |" in text
-
-
-def test_a_card_without_its_marks_is_refused(small_run: Path, tmp_path: Path):
-    (tmp_path / "card.md").write_text("no marks")
-    with pytest.raises(CardError, match="marks"):
-        write_card(tmp_path / "card.md", small_run / "weights", small_run)

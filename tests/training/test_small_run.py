@@ -12,7 +12,9 @@ from classifier.model import Model
 from classifier.taxonomy import CONCEPTS
 from training.command import main
 from training.config import PRESETS
-from training.loop.parallel import train_both
+from training.data.manifest import manifest_sha256
+from training.loop.parallel import train_networks
+from training.loop.train import RunConfig
 from training.nets.checkpoint import (
     LARGEST_CHECKPOINT_BYTES,
     CheckpointError,
@@ -28,11 +30,23 @@ from training.nets.model import new_network
 
 def test_served_files_load_and_say_where_they_come_from(small_run: Path):
     model = Model.load(small_run / "weights")
-    provenance = model.metadata["provenance"]
-    assert provenance["seed"] == 1 and len(provenance["manifest_sha256"]) == 64 and provenance["git_revision"]
-    assert max(provenance["parity_max_abs"].values()) <= LARGEST_LOGIT_DIFFERENCE
-    assert model.metadata["trained_on"] == {"synthetic": 60, "owned_photos": 0}
-    assert set(model.metadata["metrics"]["calibration_split"]["concepts"]) == set(CONCEPTS)
+    provenance = model.recipe.provenance
+    assert provenance.seed == 1 and provenance.git_revision and provenance.unknown == ()
+    assert max(provenance.parity_max_abs.values()) <= LARGEST_LOGIT_DIFFERENCE
+    assert model.info.trained_on == {"synthetic": 60, "owned_photos": 0}
+    assert set(model.recipe.metrics["calibration_split"]["concepts"]) == set(CONCEPTS)
+
+
+def test_metadata_names_checkpoints_pictures_and_commands(small_run: Path, drawn: dict[str, Path]):
+    provenance = Model.load(small_run / "weights").recipe.provenance
+    for task in ("finder", "reader"):
+        (own,) = provenance.constituents[task]
+        assert (own.share, own.sha256) == (1, hashlib.sha256((small_run / f"{task}.pt").read_bytes()).hexdigest())
+    styles = {"training": "train", "calibration": "calibration", "evaluation": "heldout"}
+    for which, style in styles.items():
+        assert provenance.pictures[which].manifest_sha256 == manifest_sha256([drawn[style]])
+    assert set(provenance.commands) == {"train", "export", "calibrate", "evaluate"}
+    assert all(line.startswith("python -m training all ") for line in provenance.commands.values())
 
 
 def test_values_count_as_often_as_calibration_was_asked_for(small_run: Path):
@@ -95,7 +109,7 @@ def test_a_network_that_goes_on_moves_as_far_as_the_rate_for_it_says(
     moved = {}
     for rate in (0.0, 0.25, 1.0):
         going = replace(preset, reader=replace(preset.reader, going_on_rate=rate))
-        train_both([drawn["train"]], going, 1, tmp_path / str(rate), ["cpu"], small_run)
+        train_networks([drawn["train"]], RunConfig(going, 1, tmp_path / str(rate), small_run), ["cpu"])
         ends = read_whole(tmp_path / str(rate) / "reader.pt")["weights"]
         learned = [name for name in start if name.endswith("weight")]
         moved[rate] = sum(float((ends[name].float() - start[name].float()).abs().sum()) for name in learned)

@@ -9,8 +9,8 @@ import pytest
 
 from classifier.model import Model
 from guidance.catalogue.catalogue import DEMO_CATALOGUE, Catalogue, load
-from tests.training.drawn_pictures import draw_folder
-from tests.training.test_scores import NO_GENERATION, SEALED_TOP, photo, said, truth
+from tests.support.drawn_pictures import draw_folder
+from tests.support.judged import NO_GENERATION, SEALED_TOP, photo, said, truth
 from training.command import main
 from training.data.manifest import read_manifests
 from training.evaluate.scores import Judged

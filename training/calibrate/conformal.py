@@ -1,4 +1,4 @@
-"""Temperatures, offsets, what tells open values apart, set thresholds: `classifier.calibration` applies them.
+"""Temperatures, offsets, pairwise calibration, set thresholds: `classifier.calibration` applies them.
 
 Everywhere `weights` (n,) are how much each case counts, 1 on average; without them each counts alike.
 """
@@ -9,10 +9,10 @@ from collections.abc import Sequence
 import numpy as np
 from scipy.optimize import minimize, minimize_scalar
 
-from classifier.calibration import sigmoid, softmax, told_apart
+from classifier.calibration import pairwise_calibrated, sigmoid, softmax
 
 LOWEST_TEMPERATURE, HIGHEST_TEMPERATURE = 0.2, 10.0
-WIDEST_APART = 6.0
+WIDEST_PAIRWISE = 6.0
 PENALTY = 1.0  # on the squares of offsets and such, against the summed cross-entropy: a class of few cases moves little
 
 
@@ -27,10 +27,10 @@ def fit_temperature(logits: np.ndarray, truths: np.ndarray, weights: np.ndarray 
     return _least(lambda log_temperature: cross_entropy(softmax(logits, math.exp(log_temperature)), truths, weights))
 
 
-def fit_apart(
+def fit_pairwise(
     logits: np.ndarray, truths: np.ndarray, pair: tuple[int, int], weights: np.ndarray | None = None
 ) -> float:
-    """How far to tell two classes apart (`classifier.calibration.told_apart`), scaled after it, for the least cost.
+    """How far to widen the margin of two classes, scaled after it, for the least cost.
 
     Arguments as for `fit_temperature`; penalised as offsets are, and 0 without data.
     """
@@ -38,11 +38,11 @@ def fit_apart(
         return 0.0
 
     def cost(by: float) -> float:
-        told = told_apart(logits, pair, by)
+        told = pairwise_calibrated(logits, pair, by)
         probabilities = softmax(told, *fit_scaling(told, truths, weights))
         return cross_entropy(probabilities, truths, weights) + PENALTY * by**2 / len(logits)
 
-    return float(minimize_scalar(cost, bounds=(0.0, WIDEST_APART), method="bounded").x)
+    return float(minimize_scalar(cost, bounds=(0.0, WIDEST_PAIRWISE), method="bounded").x)
 
 
 def cross_entropy(probabilities: np.ndarray, truths: np.ndarray, weights: np.ndarray | None = None) -> float:

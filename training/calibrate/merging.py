@@ -17,14 +17,15 @@ import numpy as np
 from classifier.identify import PhotoReading, decide
 from classifier.model import Model, ReadingFacts
 from classifier.taxonomy import CONCEPTS
-from guidance.identify.evidence import Source, combined, most_probable_subjects, photo_sources
-from training.calibrate.collect import RawPhoto
+from guidance.identify.evidence import combined
+from guidance.identify.sources import Source, most_probable_subjects, photo_sources
+from training.config import CHOSEN_CORRELATION, LEAST_DOUBT
 from training.data.manifest import Record
+from training.measure.collect import RawPhoto
 from training.ood.gate import Gate
 
-DOUBTS = (0.002, 0.005, 0.01, 0.02, 0.05, 0.1)
+DOUBTS = (LEAST_DOUBT, 0.005, 0.01, 0.02, 0.05, 0.1)
 CORRELATIONS = tuple(round(0.05 * step, 2) for step in range(21))
-CHOSEN_CORRELATION = 0.5
 FEWEST_LIFTS = 50
 
 

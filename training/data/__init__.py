@@ -1,0 +1,1 @@
+"""Manifests to batches on a device: reading, decoding, windows, augmentation. May not: know a network or a loss."""

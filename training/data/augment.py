@@ -27,7 +27,7 @@ MEAN_RANGE = (0.12, 0.75)  # of a whole picture, after its light and colour were
 
 
 @dataclass(frozen=True)
-class Weather:
+class Augmentation:
     """Shares of a batch that each change touches."""
 
     colour: float = 0.8
@@ -42,15 +42,15 @@ class Weather:
     cover_side: float = 0.3  # of the picture's side, at most
 
 
-def weathered(pictures: torch.Tensor, weather: Weather, rng: np.random.Generator) -> torch.Tensor:
-    """The batch under other light, seen by other cameras; covers come first, so that they are weathered too."""
-    pictures = _cover(pictures, weather, rng)
-    pictures = _light(pictures, weather.light, rng)
-    pictures = _recolour(pictures, weather, rng)
-    pictures = _filter(pictures, weather.filtered, rng)
-    pictures = _coarsen(_blur(pictures, weather.blurred, rng), weather.coarse, rng)
-    pictures = _noise(pictures, weather.noisy, rng)
-    return _compress(pictures, weather.compressed, rng).clamp_(0, 1)
+def augmented(pictures: torch.Tensor, augmentation: Augmentation, rng: np.random.Generator) -> torch.Tensor:
+    """The batch under other light, seen by other cameras; covers come first, so that they are augmented too."""
+    pictures = _cover(pictures, augmentation, rng)
+    pictures = _light(pictures, augmentation.light, rng)
+    pictures = _recolour(pictures, augmentation, rng)
+    pictures = _filter(pictures, augmentation.filtered, rng)
+    pictures = _coarsen(_blur(pictures, augmentation.blurred, rng), augmentation.coarse, rng)
+    pictures = _noise(pictures, augmentation.noisy, rng)
+    return _compress(pictures, augmentation.compressed, rng).clamp_(0, 1)
 
 
 def _some(like: torch.Tensor, share: float, groups: int, rng: np.random.Generator) -> list[torch.Tensor]:
@@ -63,7 +63,7 @@ def _some(like: torch.Tensor, share: float, groups: int, rng: np.random.Generato
     return [group for group in chosen.tensor_split(groups) if len(group)]
 
 
-def _column(values: np.ndarray, like: torch.Tensor) -> torch.Tensor:
+def column(values: np.ndarray, like: torch.Tensor) -> torch.Tensor:
     """One number a sample, shaped (N, 1, 1, 1) on the batch's device; the copy does not wait for the device."""
     return _moved(values, like).reshape(-1, 1, 1, 1)
 
@@ -72,18 +72,18 @@ def _moved(values: np.ndarray, like: torch.Tensor) -> torch.Tensor:
     return torch.as_tensor(values, dtype=like.dtype).to(like.device, non_blocking=True)
 
 
-def _cover(pictures: torch.Tensor, weather: Weather, rng: np.random.Generator) -> torch.Tensor:
+def _cover(pictures: torch.Tensor, augmentation: Augmentation, rng: np.random.Generator) -> torch.Tensor:
     """Cover a rectangle of some pictures by what another one shows there: things stand in front of things."""
-    if not weather.covered:
+    if not augmentation.covered:
         return pictures
     count, _, height, width = pictures.shape
-    chosen = rng.random(count) < weather.covered
-    halves = np.sqrt(rng.random((2, count))) * weather.cover_side / 2 * chosen
+    chosen = rng.random(count) < augmentation.covered
+    halves = np.sqrt(rng.random((2, count))) * augmentation.cover_side / 2 * chosen
     middles = rng.random((2, count))
     down = (torch.arange(height, device=pictures.device) + 0.5).reshape(1, 1, -1, 1) / height
     along = (torch.arange(width, device=pictures.device) + 0.5).reshape(1, 1, 1, -1) / width
-    covered = (down - _column(middles[0], pictures)).abs() < _column(halves[0], pictures)
-    covered = covered & ((along - _column(middles[1], pictures)).abs() < _column(halves[1], pictures))
+    covered = (down - column(middles[0], pictures)).abs() < column(halves[0], pictures)
+    covered = covered & ((along - column(middles[1], pictures)).abs() < column(halves[1], pictures))
     return torch.where(covered, pictures.roll(1, 0).flip(3), pictures)
 
 
@@ -95,12 +95,12 @@ def _light(pictures: torch.Tensor, share: float, rng: np.random.Generator) -> to
     return pictures * functional.interpolate(field, pictures.shape[-2:], mode="bilinear", align_corners=True)
 
 
-def _recolour(pictures: torch.Tensor, weather: Weather, rng: np.random.Generator) -> torch.Tensor:
+def _recolour(pictures: torch.Tensor, augmentation: Augmentation, rng: np.random.Generator) -> torch.Tensor:
     """Brightness, contrast, saturation, hue, white balance and gamma: one colour matrix and a power for each sample."""
     count = len(pictures)
     luma = np.tile(np.array(LUMA), (3, 1))
-    amount = np.where(rng.random(count) < weather.colour, 1.0, 0.0)
-    saturation = np.exp(rng.normal(0, 0.35, count) * amount) * (rng.random(count) >= weather.grey)
+    amount = np.where(rng.random(count) < augmentation.colour, 1.0, 0.0)
+    saturation = np.exp(rng.normal(0, 0.35, count) * amount) * (rng.random(count) >= augmentation.grey)
     matrix = luma + saturation[:, None, None] * (np.eye(3) - luma)
     hue = np.where(rng.random(count) < 0.15, rng.uniform(-np.pi, np.pi, count), rng.normal(0, 0.2, count)) * amount
     matrix = _hue_turns(hue) @ matrix
@@ -110,8 +110,8 @@ def _recolour(pictures: torch.Tensor, weather: Weather, rng: np.random.Generator
     matrix = matrix * gains * (contrast * brightness)[:, None, None]
     offset = (rng.normal(0, 0.05, count) * amount) + 0.45 * (1 - contrast)
     mixed = torch.einsum("nij,njhw->nihw", _moved(matrix, pictures), pictures)
-    mixed = _exposed(mixed + _column(offset, pictures))
-    return mixed.clamp_(1e-4, 1).pow(_column(np.exp(rng.normal(0, 0.2, count) * amount), pictures))
+    mixed = _exposed(mixed + column(offset, pictures))
+    return mixed.clamp_(1e-4, 1).pow(column(np.exp(rng.normal(0, 0.2, count) * amount), pictures))
 
 
 def _exposed(pictures: torch.Tensor) -> torch.Tensor:
@@ -142,13 +142,13 @@ def _blur(pictures: torch.Tensor, share: float, rng: np.random.Generator) -> tor
     """Defocus and motion: a round or a drawn-out kernel for each of a few groups."""
     for chosen in _some(pictures, share, 4, rng):
         long, short = rng.uniform(0.4, 2.2), rng.uniform(0.3, 1.0)
-        kernel = _spread(long, long if rng.random() < 0.5 else short, rng.uniform(0, np.pi))
+        kernel = spread(long, long if rng.random() < 0.5 else short, rng.uniform(0, np.pi))
         weight = _moved(kernel, pictures).expand(3, 1, *kernel.shape)
         pictures[chosen] = functional.conv2d(pictures[chosen], weight, padding=kernel.shape[0] // 2, groups=3)
     return pictures
 
 
-def _spread(long_px: float, short_px: float, angle: float) -> np.ndarray:
+def spread(long_px: float, short_px: float, angle: float) -> np.ndarray:
     """A Gaussian with these two standard deviations along and across an angle, summing to 1."""
     reach = 5
     y, x = np.mgrid[-reach : reach + 1, -reach : reach + 1]
@@ -170,7 +170,7 @@ def _coarsen(pictures: torch.Tensor, share: float, rng: np.random.Generator) -> 
 def _noise(pictures: torch.Tensor, share: float, rng: np.random.Generator) -> torch.Tensor:
     """Sensor noise, partly common to the three channels."""
     count, _, height, width = pictures.shape
-    strength = _column(np.abs(rng.normal(0, 0.028, count)) * (rng.random(count) < share), pictures)
+    strength = column(np.abs(rng.normal(0, 0.028, count)) * (rng.random(count) < share), pictures)
     own = torch.Generator(pictures.device).manual_seed(int(rng.integers(2**62)))
     common = torch.randn((count, 1, height, width), generator=own, device=pictures.device, dtype=pictures.dtype)
     each = torch.randn(pictures.shape, generator=own, device=pictures.device, dtype=pictures.dtype)
@@ -183,11 +183,11 @@ def _compress(pictures: torch.Tensor, share: float, rng: np.random.Generator) ->
     if height % 8 or width % 8:
         return pictures
     for chosen in _some(pictures, share, 1, rng):
-        pictures[chosen] = _rounded_waves(pictures[chosen], rng)
+        pictures[chosen] = rounded_waves(pictures[chosen], rng)
     return pictures
 
 
-def _rounded_waves(pictures: torch.Tensor, rng: np.random.Generator) -> torch.Tensor:
+def rounded_waves(pictures: torch.Tensor, rng: np.random.Generator) -> torch.Tensor:
     count, _, height, width = pictures.shape
     k = np.arange(8)
     basis = np.cos((2 * k[None, :] + 1) * k[:, None] * np.pi / 16) * np.where(k == 0, math.sqrt(1 / 8), 0.5)[:, None]
@@ -195,6 +195,6 @@ def _rounded_waves(pictures: torch.Tensor, rng: np.random.Generator) -> torch.Te
     blocks = pictures.reshape(count, 3, height // 8, 8, width // 8, 8)
     waves = torch.einsum("ui,ncaibj,vj->ncaubv", dct, blocks, dct)
     table = _moved(np.array(JPEG_LUMA_TABLE), pictures)[:, None, :] / 255  # (8, 1, 8), to the axes u, b, v
-    step = _column(np.exp(rng.uniform(np.log(0.3), np.log(2.5), count)), pictures)[..., None, None] * table
+    step = column(np.exp(rng.uniform(np.log(0.3), np.log(2.5), count)), pictures)[..., None, None] * table
     waves = torch.round(waves / step) * step
     return torch.einsum("ui,ncaubv,vj->ncaibj", dct, waves, dct).reshape(pictures.shape)

@@ -23,7 +23,6 @@ def load_bank(
     device: torch.device,
     workers: int,
     clean: float = 0.0,
-    part_maps: bool = True,
 ) -> "PictureBank":
     """The pictures of these records on the smallest canvas that holds them all.
 
@@ -35,7 +34,7 @@ def load_bank(
     for count, at in enumerate(twins):
         if int(clean * (count + 1)) > int(clean * count):
             paths[at] = records[at].clean_path
-    maps = [record.parts_path for record in records] if part_maps else None
+    maps = [record.parts_path for record in records]
     return PictureBank(paths, min(canvas_px, largest), device, workers, maps)
 
 

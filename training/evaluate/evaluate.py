@@ -6,20 +6,20 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from classifier.identify import PhotoReading
-from classifier.model import METADATA_FILE, Model
+from classifier.model import Model
+from classifier.recipe import Pictures, Recipe
 from classifier.taxonomy import CONCEPTS, SUBJECTS
 from guidance.catalogue.catalogue import DEMO_CATALOGUE, Catalogue, load
-from training.calibrate.collect import collect_raw, collect_readings
 from training.calibrate.merging import readings_of
 from training.data.manifest import Record
-from training.evaluate.bars import bar_figures
-from training.evaluate.measures import Share
 from training.evaluate.perfect_reader import perfect_figures
 from training.evaluate.scores import Judged, fair_ones, figures, generation_figures, judged, lowering_figures
 from training.evaluate.sheets import write_sheets
+from training.evaluate.thresholds import chosen_thresholds, threshold_figures
 from training.evaluate.two_photos import FIGURES, answered, lifts_of, two_photo_figures
-from training.nets.export import write_metadata
-from training.ood.gate import Gate, compare
+from training.measure.collect import collect_raw, collect_readings
+from training.measure.measures import Share
+from training.ood.gate import Gate, separations
 
 FAIR = "fair close photos"
 ALL = "all photos"
@@ -29,24 +29,31 @@ def evaluate(weights: Path, records: Sequence[Record], out: Path, workers: int) 
     """Every figure on these pictures; writes evaluation.json, evaluation.txt and sheets of mistakes under `out`."""
     out.mkdir(parents=True, exist_ok=True)
     model, catalogue = Model.load(weights), load(DEMO_CATALOGUE)
-    raw = collect_raw(weights, records, workers)  # the networks look once: at what they serve from, and at all else
+    raw = collect_raw(weights, records, workers)  # the networks run once: for what they serve from, and for all else
     photos = judge_readings(records, readings_of(raw, records, model), catalogue, model)
     groups = {ALL: photos, FAIR: fair_ones(photos)}
+    thresholds = threshold_figures(photos, catalogue, model)
     result = {
         "model": {"version": model.info.version}
-        | {f"{part}_sha256": model.metadata[part]["sha256"] for part in ("finder", "reader")},
+        | {f"{part}_sha256": getattr(model.recipe, part).sha256 for part in ("finder", "reader")},
         "styles": sorted({record.style for record in records}),
         **{name: figures(group, catalogue) for name, group in groups.items()},
         "conditions": _by_condition(photos, catalogue),
         "two_photos": two_photo_figures(lifts_of(photos, catalogue, model), catalogue),
         "perfect_reader": perfect_figures(records, catalogue, model),
-        "ordering_bars": bar_figures(photos, catalogue, model),
-        "not_one_of_ours": compare(raw, [bool(record.subjects) for record in records], Gate.of(model)),
+        "ordering_thresholds": thresholds,
+        "chosen_thresholds": chosen_thresholds(thresholds) if _may_be_chosen_on(records) else None,
+        "out_of_distribution": separations(raw, [bool(record.subjects) for record in records], Gate.of(model)),
     }
     (out / "evaluation.json").write_text(json.dumps(_without_nan(result), indent=1) + "\n")
     (out / "evaluation.txt").write_text(as_text(result))
     write_sheets(out / "mistakes", photos, catalogue)
     return result
+
+
+def _may_be_chosen_on(records: Sequence[Record]) -> bool:
+    """A threshold is chosen on calibration renders alone, never on what is reported on."""
+    return {record.style for record in records} == {"calibration"}
 
 
 def judge_photos(weights: Path, records: Sequence[Record], catalogue: Catalogue, workers: int) -> list[Judged]:
@@ -64,9 +71,9 @@ def judge_readings(
     ]
 
 
-def record_metrics(weights: Path, result: dict) -> None:
-    """Note the main figures in model.json, beside the recipe that they belong to."""
-    metadata = json.loads((weights / METADATA_FILE).read_text())
+def record_metrics(weights: Path, result: dict, pictures: Pictures, command: str) -> None:
+    """Note the main figures in model.json, beside the recipe that they belong to, and how they were had."""
+    recipe, _ = Recipe.read(weights)
     noted = {
         group: {
             "generation": result[group]["generation"]["right"],
@@ -79,8 +86,12 @@ def record_metrics(weights: Path, result: dict) -> None:
         }
         for group in (FAIR, ALL)
     }
-    metadata["metrics"]["evaluation"] = {"styles": result["styles"], **noted}
-    write_metadata(weights, metadata)
+    provenance = recipe.provenance.with_(
+        pictures=recipe.provenance.pictures | {"evaluation": pictures},
+        commands=(recipe.provenance.commands or {}) | {"evaluate": command},
+    )
+    metrics = recipe.metrics | {"evaluation": {"styles": result["styles"], **noted}}
+    recipe.with_(metrics=metrics, provenance=provenance).write(weights)
 
 
 def as_text(result: dict) -> str:
@@ -113,15 +124,15 @@ def as_text(result: dict) -> str:
     lines += [line for certainty, row in result["perfect_reader"].items() for line in _perfect_lines(certainty, row)]
     lines += [
         "",
-        "were the ordering bar another: confirmed ones wrong (expected), fair ones confirmed (of boxes, listed ones)",
+        "were the ordering threshold another: confirmed ones wrong (expected), fair ones confirmed (listed boxes)",
     ]
-    lines += [line for bar, row in result["ordering_bars"].items() for line in _bar_lines(bar, row)]
-    found = result["not_one_of_ours"]
-    lines += ["", f"not one of ours, {found['served']} is served: area under ROC, false positives at 95 % recall"]
-    for name, by_task in found["scores"].items():
-        for task, s in by_task.items():
-            wrong = f"{100 * s['false_positives_at_95_recall']:5.1f} %"
-            lines.append(f"  {name:<20}{task:<14}{s['auroc']:.4f}  {wrong}  n={s['ours']} and {s['others']}")
+    lines += [line for least, row in result["ordering_thresholds"].items() for line in _threshold_lines(least, row)]
+    for part, row in (result.get("chosen_thresholds") or {}).items():
+        lines.append(f"  chosen for {part}: {row['threshold']}, fair ones confirmed {_share(row['fair_confirmed'])}")
+    lines += ["", "out of distribution: area under ROC, false positives at 95 % recall"]
+    for task, s in result["out_of_distribution"].items():
+        wrong = f"{100 * s['false_positives_at_95_recall']:5.1f} %"
+        lines.append(f"  {task:<14}{s['auroc']:.4f}  {wrong}  n={s['inside']} and {s['outside']}")
     return "\n".join(lines) + "\n"
 
 
@@ -151,7 +162,7 @@ def _perfect_lines(certainty: str, found: dict) -> list[str]:
     return lines + _by_one_and_two(found["two_photos"], ("undecided",))
 
 
-def _bar_lines(bar: str, found: dict) -> list[str]:
+def _threshold_lines(least: str, found: dict) -> list[str]:
     lines = []
     for name, part, wrong, confirmed in (
         ("boxes", "control_box", "boxes_wrong", "listed_boxes_confirmed"),
@@ -160,7 +171,7 @@ def _bar_lines(bar: str, found: dict) -> list[str]:
         expected = found["expected_wrong"][part]
         told = "" if expected is None else f" ({100 * expected:.1f} %)"
         lines.append(
-            f"  {bar:<7}{name:<14}{_share(found['all'][wrong])}{told}  fair {_share(found['fair'][confirmed])}"
+            f"  {least:<7}{name:<14}{_share(found['all'][wrong])}{told}  fair {_share(found['fair'][confirmed])}"
         )
     return lines
 

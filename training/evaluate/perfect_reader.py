@@ -5,9 +5,9 @@ from collections.abc import Mapping, Sequence
 from classifier.identify import ConceptReading, PhotoReading, SubjectReading
 from classifier.model import Model
 from classifier.quality import Quality
+from classifier.recipe import CLASSES
 from classifier.taxonomy import NOT_VISIBLE
 from guidance.catalogue.catalogue import Catalogue
-from training.config import CLASSES
 from training.data.manifest import Reading, Record
 from training.evaluate.scores import Judged, fair_ones, figures, judged
 from training.evaluate.two_photos import answered, lifts_of, two_photo_figures

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from classifier.identify import PhotoReading, SubjectReading
+from classifier.recipe import CLASSES
 from classifier.taxonomy import (
     ACTUATOR_HEAD,
     CONCEPTS,
@@ -17,10 +18,10 @@ from classifier.taxonomy import (
 )
 from guidance.catalogue.catalogue import Catalogue
 from guidance.documents.answer import Answer
-from training.calibrate.collect import match
-from training.config import CLASSES, COVERAGE
+from training.config import COVERAGE
 from training.data.manifest import Reading, Record, Subject
-from training.evaluate.measures import Share, calibration_error, calibration_error_by_chance, confusion, share
+from training.measure.collect import match
+from training.measure.measures import Share, calibration_error, calibration_error_by_chance, confusion, share
 
 
 @dataclass(frozen=True)

@@ -6,11 +6,11 @@ from dataclasses import asdict, dataclass
 from classifier.identify import PhotoReading
 from classifier.model import Model
 from classifier.taxonomy import ACTUATOR_HEAD, CONTROL_BOX
+from guidance.advise.answer import answer
 from guidance.catalogue.catalogue import Catalogue
 from guidance.documents.answer import Answer, ModelInfo
-from guidance.identify.answer import answer
-from training.evaluate.measures import share
 from training.evaluate.scores import Judged, true_generation
+from training.measure.measures import share
 
 FIGURES = ("undecided", "confirmed", "confirmed_wrong", "wrong")
 """Shares of lifts: neither seen nor decided; confirmed; confirmed and wrong; decided at all, and wrong."""

@@ -8,14 +8,14 @@ from torch.nn import functional
 
 from classifier.taxonomy import SMALLEST_SUBJECT_FRACTION, SUBJECTS
 from training.config import STRIDE
-from training.data.augment import Weather, weathered
+from training.data.augment import Augmentation, augmented
 from training.data.dataset import PictureBank
 from training.data.geometry import Wobble, letterbox_maps, move_boxes, normed, sample_windows, wobbled
 from training.data.manifest import Record
 from training.nets.part_teaching import part_loss, part_shares, part_weights
 
 WOBBLE = Wobble(rotation_deg=25, rotation_share=0.4, zoom=0.25, shift=0.04, perspective=0.08)
-WEATHER = Weather(covered=0.15)
+AUGMENTATION = Augmentation(covered=0.15)
 PART_WEIGHT = 0.5
 LOOK_ALIKE = len(SUBJECTS)  # the kind number of a box that must not be found
 NOTHING = -1
@@ -29,8 +29,8 @@ SAMPLE = 256  # pictures from which it is judged how common each part is
 class FinderBatches:
     """Draws training batches; the numpy generator decides everything."""
 
-    def __init__(self, records: Sequence[Record], bank: PictureBank, out_px: int, look_alikes: bool) -> None:
-        self.bank, self.out_px, self.look_alikes = bank, out_px, look_alikes
+    def __init__(self, records: Sequence[Record], bank: PictureBank, out_px: int) -> None:
+        self.bank, self.out_px = bank, out_px
         self.boxes_px, self.kinds = boxes_of(records, bank.sizes_wh)
         rare = np.isin(self.kinds, [SUBJECTS.index(kind) for kind in RARE_KINDS]).any(axis=1)
         self.cumulative = np.cumsum(np.where(rare, RARE_GAIN, 1.0))
@@ -44,21 +44,23 @@ class FinderBatches:
         maps = wobbled(letterbox_maps(sizes), WOBBLE, rng)
         pixels = self.bank.pixels[torch.from_numpy(chosen).to(self.bank.device, non_blocking=True)]
         pictures, inside = sample_windows(pixels, sizes, maps, self.out_px)
-        pictures = normed(weathered(pictures, WEATHER, rng), inside)
+        pictures = normed(augmented(pictures, AUGMENTATION, rng), inside)
         boxes = move_boxes(self.boxes_px[chosen], maps, self.out_px)
-        boxes, kinds = self._clip(boxes, self.kinds[chosen])
+        boxes, kinds = clipped(boxes, self.kinds[chosen], self.out_px)
         boxes_cells = torch.from_numpy((boxes / STRIDE).astype(np.float32)).to(self.bank.device, non_blocking=True)
         kinds = torch.from_numpy(kinds).to(self.bank.device, non_blocking=True)
-        targets = cell_targets(boxes_cells, kinds, self.out_px // STRIDE, self.look_alikes)
+        targets = cell_targets(boxes_cells, kinds, self.out_px // STRIDE)
         parts = part_shares(self.bank, chosen, maps, self.out_px, STRIDE)
         return pictures, targets | {"parts": parts, "part_weights": self.part_weights}
 
-    def _clip(self, boxes: np.ndarray, kinds: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        clipped = boxes.clip(0, self.out_px)
-        left = _areas(clipped) / np.maximum(_areas(boxes), 1e-6)
-        small = _areas(clipped) < 0.5 * SMALLEST_SUBJECT_FRACTION * self.out_px**2
-        lost = (kinds >= 0) & (kinds < LOOK_ALIKE) & ((left < LEAST_LEFT) | small)
-        return clipped, np.where(lost, IGNORED, kinds)
+
+def clipped(boxes: np.ndarray, kinds: np.ndarray, out_px: int) -> tuple[np.ndarray, np.ndarray]:
+    """Boxes (N, K, 4) cut to the picture, and their kinds (N, K): ignored where little of a subject is left in it."""
+    cut = boxes.clip(0, out_px)
+    left = _areas(cut) / np.maximum(_areas(boxes), 1e-6)
+    small = _areas(cut) < 0.5 * SMALLEST_SUBJECT_FRACTION * out_px**2
+    lost = (kinds >= 0) & (kinds < LOOK_ALIKE) & ((left < LEAST_LEFT) | small)
+    return cut, np.where(lost, IGNORED, kinds)
 
 
 def boxes_of(records: Sequence[Record], sizes_wh: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -75,9 +77,7 @@ def boxes_of(records: Sequence[Record], sizes_wh: np.ndarray) -> tuple[np.ndarra
     return boxes * np.tile(sizes_wh, 2)[:, None, :], kinds
 
 
-def cell_targets(
-    boxes: torch.Tensor, kinds: torch.Tensor, cells: int, look_alikes: bool = True
-) -> dict[str, torch.Tensor]:
+def cell_targets(boxes: torch.Tensor, kinds: torch.Tensor, cells: int) -> dict[str, torch.Tensor]:
     """Targets of boxes (N, K, 4), in cells, of these kinds (N, K).
 
     `heat` (N, 4, C, C) is 1 at each centre and falls off round it; `heat_weight` likewise; `sides` (N, 4, C, C) are
@@ -100,7 +100,7 @@ def cell_targets(
     picked = box_of_cell[:, None, None].expand(-1, 1, 4, -1, -1)
     return {
         "heat": heat,
-        "heat_weight": _heat_weight(within, kinds, look_alikes),
+        "heat_weight": _heat_weight(within, kinds),
         "sides": ahead.gather(1, picked)[:, 0].clamp(min=0.05),
         "sides_weight": shares.amax(1),
         "boxes": wanted.sum().clamp(min=1).float(),
@@ -135,12 +135,12 @@ def generalised_iou(given: torch.Tensor, wanted: torch.Tensor) -> torch.Tensor:
     return shared / union - (areas[2] - union) / areas[2]
 
 
-def _heat_weight(within: torch.Tensor, kinds: torch.Tensor, look_alikes: bool) -> torch.Tensor:
-    """Weights (N, 4, C, C): look-alikes count more (or not at all), boxes mostly outside the picture not at all."""
+def _heat_weight(within: torch.Tensor, kinds: torch.Tensor) -> torch.Tensor:
+    """Weights (N, 4, C, C): look-alikes count more, boxes mostly outside the picture not at all."""
     like = (within & (kinds == LOOK_ALIKE)[..., None, None]).any(1)
     subject = (within & ((kinds >= 0) & (kinds < LOOK_ALIKE))[..., None, None]).any(1)
     ignored = (within & (kinds == IGNORED)[..., None, None]).any(1)
-    weight = torch.where(like & ~subject, LOOK_ALIKE_WEIGHT if look_alikes else 0.0, 1.0)
+    weight = torch.where(like & ~subject, LOOK_ALIKE_WEIGHT, 1.0)
     weight = torch.where(ignored, 0.0, weight)
     return weight[:, None].expand(-1, len(SUBJECTS), -1, -1)
 

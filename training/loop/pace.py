@@ -36,8 +36,3 @@ def learning_rate_share(progress: float, head_only_share: float, warmup_share: f
     through = (progress - head_only_share) / (1 - head_only_share)
     warm = min(1.0, (through + 1e-3) / warmup_share)
     return warm * (0.01 + 0.99 * 0.5 * (1 + math.cos(math.pi * min(through, 1.0))))
-
-
-def _wait(on_gpu: bool) -> None:
-    if on_gpu:
-        torch.cuda.synchronize()

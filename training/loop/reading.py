@@ -6,22 +6,23 @@ import numpy as np
 import torch
 from torch.nn import functional
 
-from classifier.taxonomy import CONCEPTS_OF, NOT_VISIBLE, SMALLEST_EVIDENCE_PX
-from training.config import CLASSES, KINDS, OTHER, STRIDE, TAUGHT_MARGIN
-from training.data.augment import Weather, weathered
+from classifier.recipe import CLASSES, KINDS, OTHER
+from classifier.taxonomy import CONCEPTS_OF
+from training.config import STRIDE, TAUGHT_MARGIN
+from training.data.augment import Augmentation, augmented
 from training.data.dataset import PictureBank
 from training.data.geometry import Wobble, normed, sample_windows, window_maps, wobbled
-from training.data.manifest import Reading, Record
+from training.data.manifest import Record
+from training.data.targets import target_of
 from training.nets.part_teaching import part_loss, part_shares, part_weights
 
 WOBBLE = Wobble(rotation_deg=25, rotation_share=0.6, zoom=0.3, shift=0.05, perspective=0.08)
-WEATHER = Weather(  # a cover would hide what the label says is in view, and so does much blur
+AUGMENTATION = Augmentation(  # a cover would hide what the label says is in view, and so does much blur
     covered=0, light=0.4, filtered=0.12, blurred=0.12, coarse=0.1, noisy=0.3, compressed=0.2
 )
 SHARE_OF_KIND = {"control_box": 0.42, "actuator_head": 0.31, "hand_control": 0.07, "charger": 0.05, OTHER: 0.15}
 BACKGROUND_SHARE = 0.4  # of the windows of kind "other"; the rest are look-alikes
-LOSS_WEIGHT = {"parts": 2.0}
-FAINT_PX, CLEAR_PX = 25.0, 64.0  # evidence between these may be seen or not: the rule's 40 is no cliff in a picture
+LOSS_WEIGHT = {"parts": 2.0, "relations": 0.5}
 FULL_WEIGHT_PX, LEAST_WEIGHT = 64.0, 0.4  # a box with shorter sides than this shows little, and is drawn less often
 SAMPLE = 512  # windows from which it is judged how common each part is
 
@@ -32,11 +33,11 @@ class WindowTable:
     `targets[concept]` is float32 (M, values + 1), all zero where the concept does not apply.
     """
 
-    def __init__(self, records: Sequence[Record], sizes_wh: np.ndarray, look_alikes: bool) -> None:
+    def __init__(self, records: Sequence[Record], sizes_wh: np.ndarray) -> None:
         rows, targets = [], {concept: [] for concept in CLASSES}
         for picture, record in enumerate(records):
             things = [(subject.kind, subject.box, subject.concepts) for subject in record.subjects]
-            things += [(OTHER, box, {}) for box in record.look_alikes] if look_alikes else []
+            things += [(OTHER, box, {}) for box in record.look_alikes]
             for kind, box, readings in things:
                 rows.append((picture, KINDS.index(kind), *(np.array(box) * np.tile(sizes_wh[picture], 2))))
                 for concept in CLASSES:
@@ -72,9 +73,9 @@ class WindowTable:
 class ReaderBatches:
     """Draws training batches; the numpy generator decides everything."""
 
-    def __init__(self, records: Sequence[Record], bank: PictureBank, out_px: int, look_alikes: bool) -> None:
+    def __init__(self, records: Sequence[Record], bank: PictureBank, out_px: int) -> None:
         self.bank, self.out_px = bank, out_px
-        self.table = WindowTable(records, bank.sizes_wh, look_alikes)
+        self.table = WindowTable(records, bank.sizes_wh)
         if not len(self.table.kinds):
             raise ValueError("no subject in any training picture, so there is nothing to read; check the manifest")
         self.cumulative = np.cumsum(self.table.weights())
@@ -105,7 +106,7 @@ class ReaderBatches:
         device = self.bank.device
         pixels = self.bank.pixels[torch.from_numpy(pictures).to(device, non_blocking=True)]
         windows, inside = sample_windows(pixels, self.bank.sizes_wh[pictures], maps, self.out_px)
-        windows = normed(weathered(windows, WEATHER, rng), inside)
+        windows = normed(augmented(windows, AUGMENTATION, rng), inside)
         moved = {concept: torch.from_numpy(values).to(device, non_blocking=True) for concept, values in targets.items()}
         moved |= {"kind": torch.from_numpy(kinds).to(device, non_blocking=True), "part_weights": self.part_weights}
         return windows, moved | {"parts": part_shares(self.bank, pictures, maps, self.out_px, STRIDE)}
@@ -129,23 +130,6 @@ class ReaderBatches:
         return picture, np.array([0.0, 0.0, 0.06 * width, 0.06 * width])
 
 
-def target_of(concept: str, reading: Reading | None) -> np.ndarray:
-    """Soft target (values + 1,): one class; faint evidence is shared between its value and `not_visible`.
-
-    What a picture leaves open is taught by what is true, so that the reader learns how sure one can be.
-    """
-    classes = CLASSES[concept]
-    target = np.zeros(len(classes), np.float32)
-    if reading is None:
-        return target
-    clear = (reading.evidence_px - FAINT_PX) / (CLEAR_PX - FAINT_PX)
-    hidden_by_rule = not reading.visible and reading.evidence_px >= SMALLEST_EVIDENCE_PX  # for another reason than size
-    seen = 0.0 if hidden_by_rule else float(np.clip(clear, 0, 1))
-    target[classes.index(reading.value)] = seen
-    target[classes.index(NOT_VISIBLE)] = 1 - seen
-    return target
-
-
 def windows_round(boxes_px: np.ndarray, margin: float) -> np.ndarray:
     """Maps to the square windows that `classifier.reader.square_window` cuts round boxes (N, 4) in pixels."""
     sides = (boxes_px[:, 2:] - boxes_px[:, :2]).max(axis=1) * (1 + 2 * margin)
@@ -153,15 +137,27 @@ def windows_round(boxes_px: np.ndarray, margin: float) -> np.ndarray:
 
 
 def reader_loss(read: dict[str, torch.Tensor], targets: dict[str, torch.Tensor]) -> dict[str, torch.Tensor]:
-    """Cross-entropy of the kind, and of each concept over the windows to which it applies; the loss of the part map."""
+    """Cross-entropy of the kind, and of each concept over the windows to which it applies; the loss of the part map.
+
+    A window counts by the sum of its target, which is 1 unless it was weighed.
+    """
     losses = {"kind": functional.cross_entropy(read["kind"].float(), targets["kind"])}
     for concept in CLASSES:
         applies = targets[concept].sum(dim=1)
         each = functional.cross_entropy(read[concept].float(), targets[concept], reduction="none")
-        losses[concept] = (each * applies).sum() / applies.sum().clamp(min=1)
+        losses[concept] = each.sum() / applies.sum().clamp(min=1)
+    if "relations" in targets:
+        losses["relations"] = _relations_loss(read["relations"].float(), targets["relations"])
     losses["parts"] = part_loss(read["parts"], targets["parts"], targets["part_weights"])
     total = sum(loss * LOSS_WEIGHT.get(name, 1.0) for name, loss in losses.items())
     return {"total": total} | {name: loss.detach() for name, loss in losses.items()}
+
+
+def _relations_loss(logits: torch.Tensor, truths: torch.Tensor) -> torch.Tensor:
+    """Mean binary cross-entropy of relations (N, R) that are told; NaN is not."""
+    told = ~truths.isnan()
+    each = functional.binary_cross_entropy_with_logits(logits, truths.nan_to_num(), reduction="none")
+    return (each * told).sum() / told.sum().clamp(min=1)
 
 
 def _equalised(targets: np.ndarray, worth: np.ndarray) -> np.ndarray:

@@ -4,28 +4,24 @@ import copy
 import hashlib
 import math
 import time
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 import torch
 from torch import nn
+from torch.optim.swa_utils import get_ema_multi_avg_fn
 
 from training.config import Preset, Schedule
 from training.data.dataset import PictureBank
 from training.data.manifest import Record
-from training.loop.finding import FinderBatches, finder_loss
 from training.loop.pace import learning_rate_share, memory_layout, warm_up
-from training.loop.reading import ReaderBatches, reader_loss
-from training.loop.team import ALONE, Team
+from training.loop.process_group import SINGLE, ProcessGroup
+from training.loop.tasks import Draw, Loss, Task
 from training.nets.checkpoint import read_whole, save_network, take_over, write_whole
 from training.nets.model import backbone_parameters, new_network
 
 REPORT_EVERY_S = 5.0
-
-Draw = Callable[[np.random.Generator, int], tuple[torch.Tensor, dict[str, torch.Tensor]]]
-Loss = Callable[[object, dict[str, torch.Tensor]], dict[str, torch.Tensor]]
 
 
 class TrainingError(RuntimeError):
@@ -33,106 +29,106 @@ class TrainingError(RuntimeError):
 
 
 @dataclass(frozen=True)
+class RunConfig:
+    """Everything that decides a run beside its pictures and its device.
+
+    The folder for its files, the folder of checkpoints to begin with (without one: ImageNet weights), whether the
+    network's operations are fused first, and the command that started it, for the metadata.
+    """
+
+    preset: Preset
+    seed: int
+    folder: Path
+    start: Path | None = None
+    compiled: bool = False
+    command: str | None = None
+
+
+@dataclass(frozen=True)
 class Job:
-    """What one network learns from, and where its files go: `NAME.pt`, and `NAME.state.pt` until it is finished."""
+    """What one network learns from, and where its files go: `NAME.pt`, and `NAME.state.pt` until it is finished.
+
+    `about` are plain facts that are stored with the weights, and that a resumed run must share.
+    """
 
     name: str
     draw: Draw
     loss: Loss
     schedule: Schedule
-    seed: int
-    folder: Path
-    about: dict  # plain facts that are stored with the weights, and that a resumed run must share
-    team: Team = ALONE
-    compiled: bool = False
+    config: RunConfig
+    about: dict
+    group: ProcessGroup = SINGLE
 
 
 def train_task(
-    task: str,
-    records: list[Record],
-    bank: PictureBank,
-    preset: Preset,
-    seed: int,
-    folder: Path,
-    start: Path | None = None,
-    team: Team = ALONE,
-    compiled: bool = False,
+    task: Task, records: list[Record], bank: PictureBank, config: RunConfig, group: ProcessGroup = SINGLE
 ) -> nn.Module:
-    """Train the `finder` or the `reader` on these pictures; returns it with averaged weights, in evaluation mode.
+    """Train a network on these pictures; returns it with averaged weights, in evaluation mode.
 
-    It begins with what fits it in the checkpoint in the folder `start`, or without one with the ImageNet weights.
-    One whose layers all fit learns more gently, at `going_on_rate` of the learning rate.
-    Every member of `team` calls this with the same arguments but for `bank`, which holds the member's share of the
-    records' pictures on its device. `compiled` fuses the network's operations first.
+    It begins with what fits it in its checkpoint in the run's start, or without one with the ImageNet weights. One
+    whose layers all fit learns more gently, at `going_on_rate` of the learning rate. Every member of `group` calls this
+    with the same arguments but for `bank`, which holds the member's share of the records' pictures on its device.
     """
-    torch.manual_seed(seed)
-    net = new_network(task, preset.pretrained and start is None, preset.part_maps)
-    begun = start / f"{task}.pt" if start else None
+    torch.manual_seed(config.seed)
+    net = new_network(task.name, pretrained=config.start is None)
+    begun = config.start / f"{task.name}.pt" if config.start else None
     new = take_over(begun, net) if begun else []
     net.to(bank.device)
-    mine = team.share(records)
-    if task == "finder":
-        batches, loss, schedule = (
-            FinderBatches(mine, bank, preset.finder_px, preset.look_alikes),
-            finder_loss,
-            preset.finder,
-        )
-    else:
-        batches, loss, schedule = (
-            ReaderBatches(mine, bank, preset.reader_px, preset.look_alikes),
-            reader_loss,
-            preset.reader,
-        )
-    about = {"task": task, "preset": preset.as_dict(), "seed": seed, "pictures": len(records)}
+    batches, schedule = task.batches(group.shard(records), bank, config.preset), task.schedule(config.preset)
+    about = {"task": task.name, "preset": config.preset.as_dict(), "seed": config.seed, "pictures": len(records)}
     if begun:
         about["pictures"] += read_whole(begun)["about"]["pictures"]  # it learned from those too
         about["went_on_from"] = hashlib.sha256(begun.read_bytes()).hexdigest()
-        team.say(f"{task}: goes on from {start}, {len(new)} of its tensors are new")
+        group.log(f"{task.name}: goes on from {config.start}, {len(new)} of its tensors are new")
         if not new:
             gentler = schedule.going_on_rate * schedule.learning_rate
             schedule = replace(schedule, head_only_share=0.0, learning_rate=gentler)
-    return fit(net, Job(task, batches.draw, loss, schedule, seed, folder, about, team, compiled))
+    return fit(net, Job(task.name, batches.draw, task.loss, schedule, config, about, group))
 
 
 def fit(net: nn.Module, job: Job) -> nn.Module:
     """Train `net` on its device; returns the averaged weights and stores them in half precision."""
-    state_path, final_path = job.folder / f"{job.name}.state.pt", job.folder / f"{job.name}.pt"
-    run = _Run(net, job)
+    state_path, final_path = job.config.folder / f"{job.name}.state.pt", job.config.folder / f"{job.name}.pt"
+    run = Run(net, job)
     if state_path.is_file():
         run.resume(read_whole(state_path), state_path)
-    elif final_path.is_file() and read_whole(final_path)["about"] == job.about:
-        job.team.say(f"{job.name}: finished before, {final_path} is kept")
+    elif final_path.is_file() and _without_command(read_whole(final_path)["about"]) == job.about:
+        job.group.log(f"{job.name}: finished before, {final_path} is kept")
         net.load_state_dict(read_whole(final_path)["weights"])
         return net.eval()
     else:
         run.begin()
     saved = reported = time.monotonic()
-    while (done := job.team.agree(run.progress())) < 1:
+    while (done := job.group.from_main(run.progress())) < 1:
         run.step(done)
         now = time.monotonic()
         if now - reported > REPORT_EVERY_S:
             run.report()
             reported = now
         if now - saved > job.schedule.save_every_s:
-            if job.team.speaks:
+            if job.group.is_main:
                 write_whole(state_path, run.state())
             saved = time.monotonic()
     run.report()
     if run.device.type == "cuda":
-        job.team.say(f"{job.name}: {torch.cuda.max_memory_allocated() / 2**30:.1f} GiB of GPU memory at most")
-    if job.team.speaks:
-        save_network(final_path, run.averaged, job.about)
+        job.group.log(f"{job.name}: {torch.cuda.max_memory_allocated() / 2**30:.1f} GiB of GPU memory at most")
+    if job.group.is_main:
+        save_network(final_path, run.averaged, job.about | {"command": job.config.command})
         state_path.unlink(missing_ok=True)
     return run.averaged.eval()
 
 
-class _Run:
+def _without_command(about: dict) -> dict:
+    return {name: fact for name, fact in about.items() if name != "command"}
+
+
+class Run:
     """The moving parts of one training: weights, their average, the optimiser, and how far it is."""
 
     def __init__(self, net: nn.Module, job: Job) -> None:
         self.net, self.job, self.schedule = net, job, job.schedule
         self.device = next(net.parameters()).device
-        self.forward = torch.compile(net) if job.compiled else net
+        self.forward = torch.compile(net) if job.config.compiled else net
         self.averaged = copy.deepcopy(net).requires_grad_(False)
         backbone = backbone_parameters(net)
         known = {id(parameter) for parameter in backbone}
@@ -157,7 +153,7 @@ class _Run:
         if self.schedule.minutes:
             started = time.monotonic()
             warm_up(self._work, self.net)
-            self.job.team.say(f"{self.job.name}: the first steps took {time.monotonic() - started:.0f} s")
+            self.job.group.log(f"{self.job.name}: the first steps took {time.monotonic() - started:.0f} s")
         self.running_since = time.monotonic()
 
     def spent_s(self) -> float:
@@ -174,29 +170,29 @@ class _Run:
 
     def _batch(self) -> int:
         """Pictures a step, of all members."""
-        return self.schedule.batch * self.job.team.size
+        return self.schedule.batch * self.job.group.size
 
     def step(self, done: float) -> None:
         """One batch when the share `done` of the work is behind: loss, gradient, update, average."""
         head_only = done < self.schedule.head_only_share and bool(self.backbone)
         self._set_phase(head_only)
         heads_share = self.schedule.head_only_share if self.backbone else 0.0
-        full_rate = self.schedule.learning_rate * math.sqrt(self.job.team.size)
+        full_rate = self.schedule.learning_rate * math.sqrt(self.job.group.size)
         rate = full_rate * learning_rate_share(done, heads_share, self.schedule.warmup_share)
         for group in self.optimiser.param_groups:
             group["lr"] = rate * group["scale"]
         self.optimiser.zero_grad(set_to_none=True)
         self.losses = self._work(self.steps)
-        self.job.team.mean_gradients(self.net.parameters())
+        self.job.group.mean_gradients(self.net.parameters())
         nn.utils.clip_grad_norm_(self.net.parameters(), self.schedule.clip_norm)
         self.optimiser.step()
         self.steps += 1
         self._average()
 
     def _work(self, step: int) -> dict[str, torch.Tensor]:
-        member = self.job.team.number
-        torch.manual_seed((self.job.seed * 1_000_003 + step) + member * 2**40)  # dropout repeats in a resumed run
-        rng = np.random.default_rng([self.job.seed, step, member])
+        seed, member = self.job.config.seed, self.job.group.rank
+        torch.manual_seed((seed * 1_000_003 + step) + member * 2**40)  # dropout repeats in a resumed run
+        rng = np.random.default_rng([seed, step, member])
         pictures, targets = self.job.draw(rng, self.schedule.batch)
         with torch.autocast(self.device.type, torch.bfloat16, enabled=self.device.type == "cuda"):
             output = self.forward(pictures.contiguous(memory_format=self.layout))
@@ -216,9 +212,9 @@ class _Run:
     def _average(self) -> None:
         decay = min(self.schedule.average_decay, (1 + self.steps) / (10 + self.steps))
         if not self.pairs:
-            ours, theirs = self.averaged.state_dict(), self.net.state_dict()
-            self.pairs = [(ours[name], theirs[name]) for name in ours if ours[name].is_floating_point()]
-        torch._foreach_lerp_([ours for ours, _ in self.pairs], [theirs for _, theirs in self.pairs], 1 - decay)
+            kept, moving = self.averaged.state_dict(), self.net.state_dict()
+            self.pairs = [(kept[name], moving[name]) for name in kept if kept[name].is_floating_point()]
+        get_ema_multi_avg_fn(decay)([kept for kept, _ in self.pairs], [moving for _, moving in self.pairs], None)
 
     def report(self) -> None:
         """One line: step, losses, learning rate, speed, time spent and left."""
@@ -235,7 +231,7 @@ class _Run:
         left = 60 * minutes - spent if minutes else (self.schedule.steps - self.steps) / max(pace, 1e-6)
         named = " ".join(f"{name} {value:.3f}" for name, value in losses.items())
         rate = self.optimiser.param_groups[0]["lr"]
-        self.job.team.say(
+        self.job.group.log(
             f"{self.job.name}: {self._at()} {named} lr {rate:.1e} "
             f"{pace * self._batch():.0f} images/s {spent:.0f} s spent {max(left, 0):.0f} s left"
         )
@@ -260,4 +256,4 @@ class _Run:
         self.optimiser.load_state_dict(state["optimiser"])
         self.steps = state["steps"]
         self.elapsed_s, self.running_since = state["elapsed_s"], time.monotonic()
-        self.job.team.say(f"{self.job.name}: goes on at {self._at()}")
+        self.job.group.log(f"{self.job.name}: goes on at {self._at()}")

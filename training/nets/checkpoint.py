@@ -37,12 +37,12 @@ def take_over(path: Path, net: nn.Module) -> list[str]:
 
     The networks of two releases differ in a few layers: what they share need not be learned again.
     """
-    ours, theirs = net.state_dict(), read_whole(path)["weights"]
-    fitting = {name: theirs[name] for name in ours if name in theirs and theirs[name].shape == ours[name].shape}
-    if 2 * len(fitting) < len(ours):
-        raise CheckpointError(f"{path}: {len(fitting)} of this network's {len(ours)} tensors; it is of another network")
+    wanted, kept = net.state_dict(), read_whole(path)["weights"]
+    fitting = {name: kept[name] for name in wanted if name in kept and kept[name].shape == wanted[name].shape}
+    if 2 * len(fitting) < len(wanted):
+        raise CheckpointError(f"{path}: {len(fitting)} of {len(wanted)} tensors fit; it is of another network")
     net.load_state_dict(fitting, strict=False)
-    return [name for name in ours if name not in fitting]
+    return [name for name in wanted if name not in fitting]
 
 
 def read_whole(path: Path) -> dict:

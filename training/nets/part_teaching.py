@@ -68,9 +68,9 @@ def part_overlap(logits: torch.Tensor, shares: torch.Tensor) -> dict[str, float]
     answers, truths = logits.argmax(dim=1)[known], shares.argmax(dim=1)[known]
     found = {}
     for number, part in enumerate(PARTS):
-        ours, theirs = answers == number, truths == number
-        if theirs.any():
-            found[part] = float((ours & theirs).sum() / (ours | theirs).sum())
+        answered, true = answers == number, truths == number
+        if true.any():
+            found[part] = float((answered & true).sum() / (answered | true).sum())
     return found
 
 

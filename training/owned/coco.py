@@ -1,7 +1,8 @@
 """COCO JSON (images, annotations, categories) to rows of labels.
 
 A category is named by a label. An annotation's `attributes.hidden` may list the concepts that the photo does not show;
-an image may state `lift`, `consent`, `source` and `conditions`. An image without annotations shows no lift part.
+an image may state `lift`, `consent`, `source`, `conditions` and what an export of cases says of it. An image without
+annotations shows no lift part.
 """
 
 from collections.abc import Iterator
@@ -28,14 +29,19 @@ def coco_rows(content: dict, folder: Path) -> Iterator[dict]:
             "consent": str(image.get("consent", "")),
             "source": str(image.get("source", "")),
             "conditions": tuple(image.get("conditions", ())),
+            "origin": image.get("origin") or None,
+            "said_by": str(image.get("said_by", "")),
+            "surely": str(image.get("surely", "")),
         }
         if not annotations[image["id"]]:
             yield facts | {"label": None}
         for annotation in annotations[image["id"]]:
-            hidden = annotation.get("attributes", {}).get("hidden")
+            attributes = annotation.get("attributes", {})
+            hidden = attributes.get("hidden")
             yield facts | {
                 "label": names[annotation["category_id"]],
                 "hidden": None if hidden is None else tuple(hidden),
+                "box_from": attributes.get("box_from", "owner"),
                 "box": _fractions(annotation["bbox"], image, facts["path"]),
             }
 

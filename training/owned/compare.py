@@ -1,21 +1,21 @@
 """Old model against new on the same held-out pictures: what got better, what got worse, and how little that proves."""
 
-import json
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from classifier.identify import PhotoReading
-from classifier.model import METADATA_FILE
-from classifier.taxonomy import CONCEPTS, CONCEPTS_OF
+from classifier.recipe import Recipe
+from classifier.taxonomy import ACTUATOR_HEAD, CONCEPTS, CONCEPTS_OF, CONTROL_BOX, UNLISTED
 from guidance.catalogue.catalogue import Catalogue
 from training.data.manifest import Record
 from training.evaluate.evaluate import judge_photos
-from training.evaluate.measures import Share
-from training.evaluate.scores import confirmed_and_wrong
+from training.evaluate.scores import Judged, confirmed_and_wrong, true_generation
+from training.measure.measures import Share
 
 FOUND, EMPTY, SOBER = "parts found", "photos of no lift part, nothing seen", "confirmed answers that are right"
+SURE = "parts that are rightly confirmed"
 SIGNIFICANT = 0.05  # one-sided, for the sign test over the cases on which the two models differ
 ZERO_ERRORS_TO_CLAIM = 0.005  # the share of wrong confirmed answers that the project allows itself
 
@@ -86,23 +86,37 @@ def compare_models(
     old: Path, new: Path, held: dict[str, Sequence[Record]], boxed: set[Path], catalogue: Catalogue, workers: int
 ) -> Comparison:
     """Both models over the same held-out pictures; finding is judged where a person or a renderer drew the boxes."""
-    rows: list[Row] = []
+    found = {}
     for pictures, records in held.items():
-        before, after = (
+        found[pictures] = tuple(
             outcomes(weights, records, boxed if pictures == "owned photos" else None, catalogue, workers)
             for weights in (old, new)
         )
-        rows += [_row(pictures, figure, before.get(figure, {}), after.get(figure, {})) for figure in _figures()]
-    versions = [json.loads((weights / METADATA_FILE).read_text())["version"] for weights in (old, new)]
-    return Comparison(*versions, tuple(rows))
+    versions = [Recipe.read(weights)[0].version for weights in (old, new)]
+    return comparison_of(*versions, found)
+
+
+def comparison_of(old_version: str, new_version: str, found: dict[str, tuple[Outcomes, Outcomes]]) -> Comparison:
+    """Every figure of the old and the new model's outcomes, by what the pictures are."""
+    rows = [
+        _row(pictures, figure, before.get(figure, {}), after.get(figure, {}))
+        for pictures, (before, after) in found.items()
+        for figure in _figures()
+    ]
+    return Comparison(old_version, new_version, tuple(rows))
 
 
 def outcomes(
     weights: Path, records: Sequence[Record], boxed: set[Path] | None, catalogue: Catalogue, workers: int
 ) -> Outcomes:
-    """Which cases this model gets right; a part that it does not see is a wrong case of each of its concepts."""
+    """Which cases the model in this folder gets right."""
+    return outcomes_of(judge_photos(weights, records, catalogue, workers), boxed, catalogue)
+
+
+def outcomes_of(photos: Sequence[Judged], boxed: set[Path] | None, catalogue: Catalogue) -> Outcomes:
+    """Which cases came out right; a part that is not seen is a wrong case of each of its concepts."""
     found: Outcomes = {figure: {} for figure in _figures()}
-    for photo in judge_photos(weights, records, catalogue, workers):
+    for photo in photos:
         record, reading = photo.record, photo.reading
         for concept, right in _concepts(record, reading):
             found[concept][record.path] = right
@@ -110,7 +124,11 @@ def outcomes(
             found[EMPTY][record.path] = not reading.subjects
         elif boxed is None or record.path in boxed:
             found[FOUND] |= {(record.path, n): n in photo.matches for n in range(len(record.subjects))}
-        found[SOBER] |= {(record.path, kind): not bad for kind, bad in confirmed_and_wrong(photo, catalogue).items()}
+        confirmed = confirmed_and_wrong(photo, catalogue)
+        found[SOBER] |= {(record.path, kind): not bad for kind, bad in confirmed.items()}
+        found[SURE] |= {
+            (record.path, kind): confirmed.get(kind) is False for kind in may_be_confirmed(photo, catalogue)
+        }
     return found
 
 
@@ -147,7 +165,15 @@ def cases_for_zero_errors(largest: float) -> int:
 
 
 def _figures() -> tuple[str, ...]:
-    return (*CONCEPTS, FOUND, EMPTY, SOBER)
+    return (*CONCEPTS, FOUND, EMPTY, SURE, SOBER)
+
+
+def may_be_confirmed(photo: Judged, catalogue: Catalogue) -> Iterable[str]:
+    """The kinds of which this photo shows one part that could be confirmed: a listed generation, or a head."""
+    if photo.true_subject(CONTROL_BOX) and true_generation(photo, catalogue) != UNLISTED:
+        yield CONTROL_BOX
+    if photo.true_subject(ACTUATOR_HEAD):
+        yield ACTUATOR_HEAD
 
 
 def _concepts(record: Record, reading: PhotoReading) -> Iterable[tuple[str, bool]]:

@@ -13,19 +13,24 @@ from pathlib import Path
 
 import torch
 
-from classifier.model import METADATA_FILE
+from classifier.recipe import Pictures, Recipe
 from guidance.catalogue.catalogue import Catalogue
 from training.calibrate.calibrate import calibrate
 from training.config import Preset, Schedule
 from training.data.dataset import load_bank
 from training.data.manifest import DatasetError, Record, manifest_sha256, read_manifests
-from training.loop.train import train_task
+from training.loop.tasks import TASKS
+from training.loop.train import RunConfig, train_task
+from training.loop.unfuse import begun_from
 from training.nets.checkpoint import read_whole
-from training.nets.export import export, git_revision, write_metadata
-from training.nets.unfold import begun_from
+from training.nets.export import export, git_revision
 from training.owned.compare import Comparison, compare_models
-from training.owned.photos import read_entries
-from training.owned.promote import promote
+from training.owned.photos import photo_id, read_entries
+from training.owned.promote import SHADOW, leave_shadow
+from training.owned.versions import signed
+
+FINETUNE = "python -m training finetune"
+"""The command, for the metadata: folders and seed are noted beside it by their hashes."""
 
 OWNED_SHARE = 0.3  # of the pictures that a batch draws from; the renders keep what the photos do not show
 MOST_RENDERS = 2000  # held in memory beside the owned photos
@@ -50,32 +55,34 @@ class Sources:
 def finetune(
     sources: Sources, preset_name: str, seed: int, device: str, workers: int, catalogue: Catalogue
 ) -> Comparison:
-    """Train, calibrate, compare with the served model on held-out photos, and promote unless something got worse."""
+    """Train, calibrate, compare with the served model on held-out photos, and leave a shadow unless it got worse."""
     owned = {style: _owned(sources.store, style) for style in ("train", "calibration", "heldout")}
     if not owned["train"] or not owned["heldout"]:
         raise DatasetError(
             f"{sources.store}: {len(owned['train'])} photos to train on and {len(owned['heldout'])} held out; both are "
             "needed, and photos of one lift never lie in two splits. Add photos of more lifts with add-photos"
         )
-    run = sources.out / _run_name(sources, preset_name, seed)
-    candidate = run / "weights"
-    renders = read_manifests(sources.renders, "train")
-    begun = begun_from(sources.served, renders, run, torch.device(device), workers)
-    _train(sources, begun, owned["train"], SCHEDULES[preset_name], seed, device, run)
-    folders = [*sources.renders, sources.store]
-    metadata = export(run, candidate, manifest_sha256(folders), git_revision())
-    _sign(candidate, metadata, sources, len(owned["train"]))
-    pool = [*read_manifests(sources.calibration, "calibration"), *owned["calibration"]]
-    print(f"calibrates on {len(pool)} pictures, {len(owned['calibration'])} of them owned photos", flush=True)
-    calibrate(candidate, pool, renders[:: max(1, len(renders) // 200)], workers)
+    renders, to_calibrate = read_manifests(sources.renders, "train"), read_manifests(sources.calibration, "calibration")
     held = {"owned photos": owned["heldout"]}
     if sources.heldout:
         held["renders"] = read_manifests(sources.heldout, "heldout")
+    run = sources.out / _run_name(sources, preset_name, seed)
+    candidate = run / "weights"
+    begun = begun_from(sources.served, renders, run, torch.device(device), workers)
+    _train(sources, begun, owned["train"], SCHEDULES[preset_name], seed, device, run)
+    folders = [*sources.renders, sources.store]
+    pictures = Pictures(manifest_sha256=manifest_sha256(folders))
+    recipe = export(run, candidate, pictures, FINETUNE, git_revision())
+    _sign(candidate, recipe, sources)
+    pool = [*to_calibrate, *owned["calibration"]]
+    print(f"calibrates on {len(pool)} pictures, {len(owned['calibration'])} of them owned photos", flush=True)
+    calibrate(candidate, pool, renders[:: max(1, len(renders) // 200)], workers)
     boxed = _boxed_by_owner(sources.store)
     comparison = compare_models(sources.served, candidate, held, boxed, catalogue, workers)
     (run / "comparison.json").write_text(json.dumps(comparison.as_dict(), indent=1) + "\n")
     if not comparison.reasons_against:
-        promote(candidate, sources.served)
+        shutil.copy(run / "comparison.json", candidate)
+        leave_shadow(candidate, sources.served / SHADOW)
     return comparison
 
 
@@ -120,7 +127,7 @@ def _train(
         preset = replace(_preset_of(begun / f"{task}.pt"), finder=schedule, reader=schedule)
         records = mixed(renders, usable)
         bank = load_bank(records, preset.canvas_px, torch.device(device), preset.workers)
-        train_task(task, records, bank, preset, seed, run, begun)
+        train_task(TASKS[task], records, bank, RunConfig(preset, seed, run, begun, command=FINETUNE))
 
 
 def mixed(renders: Sequence[Record], owned: Sequence[Record]) -> list[Record]:
@@ -135,12 +142,8 @@ def _preset_of(checkpoint: Path) -> Preset:
     return Preset(**(stored | {task: Schedule(**stored[task]) for task in ("finder", "reader")}))
 
 
-def _sign(candidate: Path, metadata: dict, sources: Sources, photos: int) -> None:
+def _sign(candidate: Path, recipe: Recipe, sources: Sources) -> None:
     """Say in the metadata what this model learned from and what it started as."""
-    served = json.loads((sources.served / METADATA_FILE).read_text())
-    base = served["version"].partition("+")[0]
-    learned = hashlib.sha256((sources.store / "manifest.jsonl").read_bytes()).hexdigest()
-    metadata["version"] = f"{base}+owned.{learned[:8]}"
-    metadata["trained_on"] = {"synthetic": served["trained_on"]["synthetic"], "owned_photos": photos}
-    metadata["provenance"]["fine_tuned_from"] = base
-    write_metadata(candidate, metadata)
+    served, _ = Recipe.read(sources.served)
+    entries = [entry for entry in read_entries(sources.store) if entry["style"] != "heldout"]
+    signed(recipe, served, "finetune", [photo_id(entry) for entry in entries]).write(candidate)

@@ -13,13 +13,21 @@ from pathlib import Path
 
 from classifier.taxonomy import ACTUATOR_CONCEPTS, ACTUATOR_HEAD, CONCEPTS, CONCEPTS_OF, CONTROL_BOX, SUBJECTS
 from guidance.catalogue.catalogue import Catalogue
+from synthetic_samples.phone.families import CONDITIONS as HARD
 from training.data.manifest import Box
 from training.owned.coco import coco_rows
 
 NOTHING = "nothing"
-COLUMNS = ("file", "label", "lift", "left", "top", "right", "bottom", "hidden", "conditions", "consent", "source")
+COLUMNS = (
+    "file", "label", "lift", "left", "top", "right", "bottom", "hidden", "conditions", "consent", "source",
+    "origin", "box_from", "said_by", "surely",
+)  # fmt: skip
+NOBODY_SAID = "?"
+"""In the column hidden of one row, as the column's absence says it of all rows."""
+
+BOX_FROM = ("owner", "model")
 PICTURE_ENDINGS = (".jpg", ".jpeg", ".png", ".webp", ".heic", ".heif")
-CONDITIONS = ("dark", "blurred", "tilted", "covered", "backlit", "far", "overexposed", "flash")
+CONDITIONS = (*HARD, "far")
 
 
 class OwnedPhotoError(ValueError):
@@ -38,11 +46,16 @@ class Labelled:
     values: dict[str, str]
     box: Box | None
     hidden: tuple[str, ...] | None
+    box_from: str = "owner"
 
 
 @dataclass(frozen=True)
 class LabelledPhoto:
-    """One photo with everything that its owner says of it; `where` names the row or file that says so."""
+    """One photo with everything that its owner says of it; `where` names the row or file that says so.
+
+    `origin`: the random name under which its consent can be withdrawn; None where nobody gave one. `said_by`, `surely`:
+    whose word the label is, and how it came about; empty where nobody said.
+    """
 
     path: Path
     lift: str | None
@@ -51,6 +64,9 @@ class LabelledPhoto:
     consent: str
     source: str
     where: str
+    origin: str | None = None
+    said_by: str = ""
+    surely: str = ""
 
 
 @dataclass(frozen=True)
@@ -66,6 +82,10 @@ class Row:
     conditions: tuple[str, ...] = ()
     consent: str = ""
     source: str = ""
+    origin: str | None = None
+    box_from: str = "owner"
+    said_by: str = ""
+    surely: str = ""
 
 
 def read_labels(
@@ -167,10 +187,14 @@ def _csv_rows(labels: Path, folder: Path, problems: list[str]) -> Iterator[Row]:
                 where=where,
                 lift=entry.get("lift") or None,
                 box=_box(entry),
-                hidden=_words(entry["hidden"]) if "hidden" in entry else None,
+                hidden=None if entry.get("hidden", NOBODY_SAID) == NOBODY_SAID else _words(entry["hidden"]),
                 conditions=_words(entry.get("conditions", "")),
                 consent=entry.get("consent", ""),
                 source=entry.get("source", ""),
+                origin=entry.get("origin") or None,
+                box_from=entry.get("box_from") or "owner",
+                said_by=entry.get("said_by", ""),
+                surely=entry.get("surely", ""),
             )
         except ValueError as problem:
             problems.append(f"{where}: {problem}")
@@ -210,7 +234,18 @@ def _gathered(rows: Sequence[Row], catalogue: Catalogue, problems: list[str]) ->
             photos.append(_photo(path, group, catalogue))
         except OwnedPhotoError as problem:
             problems += problem.problems
+    problems += _origins_twice(photos)
     return photos
+
+
+def _origins_twice(photos: Sequence[LabelledPhoto]) -> list[str]:
+    """An origin names one photo: two files under one could not be told apart when one is withdrawn."""
+    first: dict[str, LabelledPhoto] = {}
+    return [
+        f"{photo.where}: origin {photo.origin} is that of {first[photo.origin].path.name} too; each photo has its own"
+        for photo in photos
+        if photo.origin and first.setdefault(photo.origin, photo) is not photo
+    ]
 
 
 def _photo(path: Path, rows: Sequence[Row], catalogue: Catalogue) -> LabelledPhoto:
@@ -235,8 +270,8 @@ def _photo(path: Path, rows: Sequence[Row], catalogue: Catalogue) -> LabelledPho
             problems.append(f"{first.where}: no {name} is stated; give --{name} or a column of that name")
     if problems:
         raise OwnedPhotoError(problems)
-    lift = next(iter(lifts), None)
-    return LabelledPhoto(path, lift, tuple(subjects), first.conditions, first.consent, first.source, first.where)
+    lift, said = next(iter(lifts), None), (first.origin, first.said_by, first.surely)
+    return LabelledPhoto(path, lift, tuple(subjects), first.conditions, first.consent, first.source, first.where, *said)
 
 
 def _subject(row: Row, catalogue: Catalogue) -> Labelled | None:
@@ -248,7 +283,9 @@ def _subject(row: Row, catalogue: Catalogue) -> Labelled | None:
     kind, values = read
     if strange := set(row.hidden or ()) - set(values):
         raise ValueError(f"hidden {', '.join(sorted(strange))} is no concept of a {kind}; it has {', '.join(values)}")
-    return Labelled(kind, values, row.box, row.hidden)
+    if row.box_from not in BOX_FROM:
+        raise ValueError(f"box_from {row.box_from!r} is unknown; {' or '.join(BOX_FROM)} is wanted")
+    return Labelled(kind, values, row.box, row.hidden, row.box_from)
 
 
 def _contradictions(path: Path, rows: Sequence[Row], subjects: Sequence[Labelled]) -> list[str]:

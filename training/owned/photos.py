@@ -11,7 +11,7 @@ import json
 import os
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -34,9 +34,15 @@ Propose = Callable[[Photo, Labelled], tuple[Box, str, tuple[str, ...]]]
 
 @dataclass
 class Added:
-    """What became of the photos that were brought: stored, refused (with reasons), and remarks."""
+    """What became of the photos that were brought: stored, refused (with reasons), and remarks.
+
+    `changed`: photos that were stored before under the same origin, whose label or lift is another now. `known`: how
+    many were stored before as they are.
+    """
 
     stored: list[dict] = field(default_factory=list)
+    changed: list[dict] = field(default_factory=list)
+    known: int = 0
     refused: list[str] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
 
@@ -44,40 +50,77 @@ class Added:
 def add_photos(photos: Sequence[LabelledPhoto], store: Path, propose: Propose, only_split: str | None = None) -> Added:
     """Add labelled photos to a store. The manifest is replaced last: a stopped run leaves the old one whole.
 
-    A photo that cannot be read, or that is there already, is refused by name; the others are added.
+    A photo that cannot be read, or that is there already, is refused by name; the others are added. One of a known
+    origin takes its new label and lift instead.
     """
     kept = read_entries(store)
-    known = [(int(entry["owned"]["perceptual_hash"], 16), entry) for entry in kept]
-    (store / "images").mkdir(parents=True, exist_ok=True)
-    os.chmod(store, 0o700)
-    (store / ".gitignore").write_text("*\n")  # photos of people's homes are not to be committed by accident
+    of_origin = {entry["owned"]["origin"]: entry for entry in kept if entry["owned"].get("origin")}
+    prints = [(int(entry["owned"]["perceptual_hash"], 16), entry) for entry in kept]
+    _prepare(store)
     added = Added()
     for photo in photos:
+        held = of_origin.get(photo.origin)
+        if held is not None and held["owned"]["stated"] == _stated(photo) and (store / held["file"]).is_file():
+            added.known += 1
+            continue
         try:
             upright, rgb = _upright(photo.path)
         except (PhotoError, OSError) as problem:
             added.refused.append(f"{photo.where}: {getattr(problem, 'reason', problem)}")
             continue
         print_ = perceptual_hash(rgb)
-        twin = next((entry for bits, entry in known if differing_bits(bits, print_) <= SAME_PICTURE_BITS), None)
-        if twin is not None:
+        twins = (e for bits, e in prints if e is not held and differing_bits(bits, print_) <= SAME_PICTURE_BITS)
+        if (twin := next(twins, None)) is not None:
             added.refused.append(_duplicate(photo, twin))
             continue
         entry = _entry(photo, upright, rgb, print_, store, propose)
-        known.append((print_, entry))
-        added.stored.append(entry)
-    _split(kept, added.stored, only_split)
-    for number, entry in enumerate(added.stored, start=len(kept)):
-        entry["index"] = number
-    _write_manifest(store, [*kept, *added.stored])
-    added.remarks += _remarks(added.stored)
+        prints.append((print_, entry))
+        if held is None:
+            added.stored.append(entry)
+        else:
+            added.changed.append({**entry, "index": held["index"], "style": held["style"]})
+    _settle(store, kept, added, only_split)
     return added
+
+
+def photo_id(entry: dict) -> str:
+    """The name under which a model's metadata lists a photo that it learned from (`learned_from`)."""
+    return entry["owned"].get("origin") or entry["owned"]["sha256"][:20]
+
+
+def write_entries(store: Path, entries: Sequence[dict]) -> None:
+    """Replace the manifest of a store, whole or not at all."""
+    _write_whole(store / "manifest.jsonl", "".join(json.dumps(entry) + "\n" for entry in entries).encode())
 
 
 def read_entries(store: Path) -> list[dict]:
     """The lines of a store's manifest; none where there is no store yet."""
     manifest = store / "manifest.jsonl"
     return [json.loads(line) for line in manifest.read_text().splitlines() if line] if manifest.is_file() else []
+
+
+def _prepare(store: Path) -> None:
+    (store / "images").mkdir(parents=True, exist_ok=True)
+    os.chmod(store, 0o700)
+    (store / ".gitignore").write_text("*\n")  # photos of people's homes are not to be committed by accident
+
+
+def _settle(store: Path, kept: Sequence[dict], added: Added, only_split: str | None) -> None:
+    """Give what is new or changed its split and its place, and write the manifest."""
+    changed = {entry["index"]: entry for entry in added.changed}
+    same = [entry for entry in kept if entry["index"] not in changed]
+    _split(same, [*added.changed, *added.stored], only_split)
+    after = max((entry["index"] for entry in kept), default=-1) + 1
+    for number, entry in enumerate(added.stored, start=after):
+        entry["index"] = number
+    write_entries(store, [*(changed.get(entry["index"], entry) for entry in kept), *added.stored])
+    added.remarks += _remarks([*added.changed, *added.stored])
+
+
+def _stated(photo: LabelledPhoto) -> str:
+    """What was said of a photo, by its hash: the same label again is known before the picture is opened."""
+    said = {name: value for name, value in asdict(photo).items() if name not in ("path", "where")}
+    return hashlib.sha256(json.dumps(said, sort_keys=True).encode()).hexdigest()
 
 
 def _upright(path: Path) -> tuple[Photo, np.ndarray]:
@@ -87,8 +130,8 @@ def _upright(path: Path) -> tuple[Photo, np.ndarray]:
 
 def _duplicate(photo: LabelledPhoto, twin: dict) -> str:
     same = {s["kind"]: {c: r["value"] for c, r in s["concepts"].items()} for s in twin["subjects"]}
-    ours = {subject.kind: subject.values for subject in photo.subjects}
-    if ours == same:
+    stated = {subject.kind: subject.values for subject in photo.subjects}
+    if stated == same:
         return f"{photo.where}: the same picture is stored already ({twin['file']}); not added again"
     return (
         f"{photo.where}: the same picture is stored already ({twin['file']}) under another label; "
@@ -110,12 +153,13 @@ def _entry(photo: LabelledPhoto, upright: Photo, rgb: np.ndarray, print_: int, s
         "fair": framing == "close" and not photo.conditions, "camera": {}, "look_alikes": [], "subjects": subjects,
         "code_version": "owned",
         "owned": {"lift": photo.lift, "consent": photo.consent, "source": photo.source, "sha256": digest,
-                  "perceptual_hash": f"{print_:016x}"},
+                  "perceptual_hash": f"{print_:016x}", "origin": photo.origin, "said_by": photo.said_by,
+                  "surely": photo.surely, "stated": _stated(photo)},
     }  # fmt: skip
 
 
 def _subject(labelled: Labelled, upright: Photo, propose: Propose) -> dict:
-    box, box_from, hidden, hidden_from = labelled.box, "owner", labelled.hidden, "owner"
+    box, box_from, hidden, hidden_from = labelled.box, labelled.box_from, labelled.hidden, "owner"
     if box is None or hidden is None:
         proposed_box, proposed_from, looks_hidden = propose(upright, labelled)
         if box is None:
@@ -139,7 +183,10 @@ def _framing(boxes: Sequence[Sequence[float]]) -> str:
 
 
 def _split(kept: Sequence[dict], new: Sequence[dict], only_split: str | None) -> None:
-    """Give each new lift the split furthest behind its share, of its label and of all; known lifts keep theirs."""
+    """Give each new lift the split furthest behind its share, of its label and of all; known lifts keep theirs.
+
+    A photo whose lift is another now goes where that lift lies, and stays where it is while the lift is new.
+    """
     split_of = {entry["owned"]["lift"]: entry["style"] for entry in kept if entry["owned"]["lift"]}
     counts = Counter((name, entry["style"]) for entry in kept for name in (_main_label(entry), EVERY_LABEL))
     groups: dict[str, list[dict]] = {}
@@ -150,7 +197,7 @@ def _split(kept: Sequence[dict], new: Sequence[dict], only_split: str | None) ->
         for label in (_main_label(group[0]), EVERY_LABEL):
             total = sum(counts[label, split] for split in SPLIT_SHARES) + len(group)
             behind.update({split: part * total - counts[label, split] for split, part in SPLIT_SHARES.items()})
-        split = only_split or split_of.get(name) or max(behind, key=behind.__getitem__)
+        split = only_split or split_of.get(name) or group[0]["style"] or max(behind, key=behind.__getitem__)
         for entry in group:
             entry["style"] = split
             counts.update([(_main_label(entry), split), (EVERY_LABEL, split)])
@@ -183,10 +230,6 @@ def _remarks(stored: Sequence[dict]) -> list[str]:
             "leans its way; fill the column hidden to settle that"
         )
     return remarks
-
-
-def _write_manifest(store: Path, entries: Sequence[dict]) -> None:
-    _write_whole(store / "manifest.jsonl", "".join(json.dumps(entry) + "\n" for entry in entries).encode())
 
 
 def _write_whole(path: Path, data: bytes) -> None:

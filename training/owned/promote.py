@@ -2,54 +2,81 @@
 
 Its files are stored under names made of their hashes, beside those in use; then `model.json`, which names them, is
 replaced in one step. So whatever stops a promotion (a full disk, a switched-off computer), the directory always holds
-one whole model. The metadata of the models before lie in `previous/`, the latest with the highest number.
+one whole model. The metadata of the models before lie in `previous/`, the latest with the highest number. A model that
+was learned waits in `shadow/` until a person promotes it.
 """
 
-import json
 import os
 import shutil
+from contextlib import suppress
+from datetime import UTC, datetime
 from pathlib import Path
 
-from classifier.model import FILED, METADATA_FILE, SCHEMA_VERSION, Model
+from classifier.errors import ModelError
+from classifier.model import Model
+from classifier.recipe import FILED, METADATA_FILE, Recipe, write_whole
 
 PREVIOUS = "previous"
+SHADOW = "shadow"
 
 
 class PromotionError(RuntimeError):
     """A promotion or a return that did not happen; the message says why and that the model in use is whole."""
 
 
-def promote(candidate: Path, served: Path) -> None:
-    """Serve the model that lies in `candidate` from now on.
+def promote(candidate: Path, served: Path, by: str) -> str:
+    """Serve the model that lies in `candidate` from now on, as `by` decided; returns its version.
 
-    Raises a `ModelError` or a `PromotionError`, and then nothing has changed. A server that runs keeps the model that
-    it has loaded until it is started again.
+    Raises a `ModelError` or a `PromotionError`, and then nothing has changed. A server that runs takes it within
+    seconds.
     """
-    Model.load(candidate)
-    Model.load(served)
-    metadata = json.loads((candidate / METADATA_FILE).read_text())
-    if json.loads((served / METADATA_FILE).read_text())["reader"]["sha256"] == metadata["reader"]["sha256"]:
+    if not (candidate / METADATA_FILE).is_file():
+        raise PromotionError(f"{candidate}: no model waits there; let recalibrate, heads or finetune make one first")
+    recipe, before = Model.load(candidate).recipe, Model.load(served).recipe
+    if _serves_alike(before, recipe):
         raise PromotionError(f"{candidate}: this model is in use already; nothing was changed")
+    moment = datetime.now(UTC).isoformat(timespec="seconds")
+    recipe = recipe.with_(provenance=recipe.provenance.with_(promoted_by=by, promoted_at=moment))
     written: list[Path] = []
     try:
         for part in FILED:
-            recipe = metadata[part]
-            source = candidate / recipe["file"]
-            recipe["file"] = f"{part}-{recipe['sha256'][:12]}{source.suffix}"
-            if not (served / recipe["file"]).is_file():
-                written.append(served / recipe["file"])
-                _copy_whole(source, served / recipe["file"])
+            told = getattr(recipe, part)
+            source = candidate / told.file
+            target = served / f"{part}-{told.sha256[:12]}{source.suffix}"
+            recipe = recipe.with_(**{part: told.with_(file=target.name)})
+            if not target.is_file():
+                written.append(target)
+                _copy_whole(source, target)
         kept = served / PREVIOUS / f"{_last_number(served) + 1:04d}.json"
         kept.parent.mkdir(exist_ok=True)
         written.append(kept)
         _copy_whole(served / METADATA_FILE, kept)
-        _write_whole(served / METADATA_FILE, (json.dumps(metadata, indent=1) + "\n").encode())
+        recipe.write(served)
     except OSError as problem:
         for path in written:
             path.unlink(missing_ok=True)
         reason = f"{problem.strerror or problem}; the model in use is whole, nothing changed"
         raise PromotionError(f"{served}: {reason}") from None
     _drop_unnamed(served)
+    return recipe.version
+
+
+def leave_shadow(candidate: Path, shadow: Path) -> None:
+    """Let the model in `candidate` wait in the folder `shadow`, whole or not at all, in place of one that waits there.
+
+    Raises a `ModelError`, or a `PromotionError` where it cannot be written.
+    """
+    beside = shadow.with_name(f"{shadow.name}.part")
+    try:
+        shutil.rmtree(beside, ignore_errors=True)
+        shutil.copytree(candidate, beside)
+        Model.load(beside)
+        shutil.rmtree(shadow, ignore_errors=True)
+        beside.rename(shadow)
+    except OSError as problem:
+        raise PromotionError(f"{shadow}: {problem.strerror or problem}; the model in use is whole") from None
+    finally:
+        shutil.rmtree(beside, ignore_errors=True)
 
 
 def roll_back(served: Path) -> str:
@@ -58,19 +85,29 @@ def roll_back(served: Path) -> str:
     if not number:
         raise PromotionError(f"{served / PREVIOUS}: no model was promoted here, so there is none to go back to")
     kept = served / PREVIOUS / f"{number:04d}.json"
-    metadata = json.loads(kept.read_text())
-    if metadata["schema_version"] != SCHEMA_VERSION:
-        raise PromotionError(f"{kept}: another version of this project wrote the model before; the present one stays")
-    missing = [metadata[part]["file"] for part in FILED if not (served / metadata[part]["file"]).is_file()]
+    try:
+        recipe = Recipe.parse(kept.read_bytes(), kept)
+    except ModelError as problem:
+        raise PromotionError(f"{problem} The present model stays in use") from None
+    missing = [file for file, _ in recipe.files().values() if not (served / file).is_file()]
     if missing:
         raise PromotionError(f"{served}: {', '.join(missing)} of the model before are gone; the present one stays")
     try:
-        _write_whole(served / METADATA_FILE, kept.read_bytes())
+        write_whole(served / METADATA_FILE, kept.read_bytes())
     except OSError as problem:
         raise PromotionError(f"{served}: {problem.strerror or problem}; the present model stays in use") from None
     kept.unlink()  # last: stopped before this, the same command again does the same
     Model.load(served)
-    return metadata["version"]
+    return recipe.version
+
+
+def _serves_alike(one: Recipe, other: Recipe) -> bool:
+    """Whether two models answer alike: the same files, wherever they lie, and the same numbers beside them."""
+
+    def answering(recipe: Recipe) -> list:
+        return [getattr(recipe, part).with_(file="") for part in FILED]
+
+    return answering(one) == answering(other)
 
 
 def _last_number(served: Path) -> int:
@@ -79,9 +116,10 @@ def _last_number(served: Path) -> int:
 
 def _drop_unnamed(served: Path) -> None:
     """Remove files that neither the present nor an earlier model names: left over from a return."""
-    recipes = [served / METADATA_FILE, *(served / PREVIOUS).glob("*.json")]
-    models = [json.loads(path.read_text()) for path in recipes]
-    named = {model[part]["file"] for model in models for part in FILED if part in model}
+    named = set()
+    for path in [served / METADATA_FILE, *(served / PREVIOUS).glob("*.json")]:
+        with suppress(ModelError):  # of a version that nobody can go back to any more
+            named |= {file for file, _ in Recipe.parse(path.read_bytes(), path).files().values()}
     for path in [found for part in FILED for found in served.glob(f"{part}-????????????.*")]:
         if path.name not in named:
             path.unlink()
@@ -95,17 +133,5 @@ def _copy_whole(source: Path, target: Path) -> None:
             written.flush()
             os.fsync(written.fileno())
         os.replace(beside, target)
-    finally:
-        beside.unlink(missing_ok=True)
-
-
-def _write_whole(path: Path, data: bytes) -> None:
-    beside = path.with_name(path.name + ".part")
-    try:
-        with beside.open("wb") as written:
-            written.write(data)
-            written.flush()
-            os.fsync(written.fileno())
-        os.replace(beside, path)
     finally:
         beside.unlink(missing_ok=True)

@@ -17,9 +17,8 @@ LEAST_PROBABILITY = 0.05  # the label says that the part is there, so a weak pea
 
 def proposals_of(model: Model) -> Propose:
     """A function that proposes box and hidden concepts by this model; the whole photo where it finds nothing."""
-    recipe = dict(model.finder.recipe)
-    recipe |= {"thresholds": dict.fromkeys(recipe["kinds"], LEAST_PROBABILITY)}
-    eager = Finder(model.finder.session, recipe)
+    recipe = model.finder.recipe
+    eager = Finder(model.finder.session, recipe.with_(thresholds=dict.fromkeys(recipe.kinds, LEAST_PROBABILITY)))
 
     def propose(photo: Photo, labelled: Labelled) -> tuple[Box, str, tuple[str, ...]]:
         box, box_from = (labelled.box, "owner") if labelled.box else _likeliest(eager, photo, labelled.kind)
@@ -37,10 +36,9 @@ def _hidden(model: Model, photo: Photo, labelled: Labelled) -> tuple[str, ...]:
     if not labelled.values:
         return ()
     logits = model.reader(photo, [Found(labelled.kind, labelled.box, 1.0)])[0]
-    recipe = model.reader.recipe
     hidden = []
     for concept in labelled.values:
-        read = named_probabilities(logits[concept], concept, recipe)
+        read = named_probabilities(logits[concept], concept, model.reader.recipe.concepts[concept])
         if read[NOT_VISIBLE] > 0.5:
             hidden.append(concept)
     return tuple(hidden)

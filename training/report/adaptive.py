@@ -8,7 +8,7 @@ other, so that no threshold meets its own cases.
 import numpy as np
 
 from training.calibrate.conformal import set_threshold
-from training.evaluate.measures import share
+from training.measure.measures import share
 from training.report.figures import bootstrap_interval
 
 PUBLISHED_MEAN_SIZES = {"adaptive": 12.3, "least ambiguous": 2.05}

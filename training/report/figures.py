@@ -9,11 +9,12 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
+from classifier.recipe import CLASSES
 from classifier.taxonomy import CONCEPTS, CONTROL_BOX, EVIDENCE_WIDTH_PX, UNLISTED
 from guidance.catalogue.catalogue import Catalogue
-from training.config import CLASSES
 from training.data.manifest import Subject
-from training.evaluate.measures import (
+from training.evaluate.scores import Judged, confirmed_and_wrong, fair_ones, figures, true_generation
+from training.measure.measures import (
     CALIBRATION_BINS,
     Share,
     area_under_roc,
@@ -22,7 +23,6 @@ from training.evaluate.measures import (
     false_positives_at_recall,
     share,
 )
-from training.evaluate.scores import Judged, confirmed_and_wrong, fair_ones, figures, true_generation
 
 EVIDENCE_EDGES_PX = (40, 80, 160, 320, 640, 1280, 2560, math.inf)
 DISTANCE_EDGES_M = (0.0, 0.4, 0.6, 0.9, 1.3, 2.0, 3.0, math.inf)

@@ -16,10 +16,10 @@ from classifier.model import Model
 from classifier.photo import PhotoLimits
 from classifier.taxonomy import CONCEPTS
 from training.calibrate.calibrate import concept_cases
-from training.calibrate.collect import RawPhoto
 from training.data.manifest import Record
-from training.evaluate.measures import calibration_error, share
-from training.ood.gate import Gate, compare
+from training.measure.collect import RawPhoto
+from training.measure.measures import calibration_error, share
+from training.ood.gate import Gate, separations
 from training.report.adaptive import compare_sets
 from training.report.figures import bootstrap_interval
 
@@ -68,15 +68,15 @@ def raw_figures(raw: Sequence[RawPhoto], records: Sequence[Record], model: Model
     errors, kinds_of_sets = {}, {}
     for concept in CONCEPTS:
         logits, truths, _ = concept_cases(raw, records, concept, gate)
-        errors[concept] = {"n": len(truths), "temperature": recipe["temperatures"][concept]}
-        calibrated = concept_probabilities(logits, concept, recipe)
+        errors[concept] = {"n": len(truths), "temperature": recipe.concepts[concept].temperature}
+        calibrated = concept_probabilities(logits, concept, recipe.concepts[concept])
         for name, probabilities in (("before", softmax(logits, 1.0)), ("after", calibrated)):
             errors[concept][name] = _error(probabilities, truths, rng)
-        kinds_of_sets[concept] = compare_sets(calibrated, truths, recipe["coverage"], rng)
+        kinds_of_sets[concept] = compare_sets(calibrated, truths, recipe.coverage, rng)
     return {
         "temperature_scaling": errors,
         "kinds_of_sets": kinds_of_sets,
-        "not_one_of_ours": compare(raw, [bool(record.subjects) for record in records], gate),
+        "out_of_distribution": separations(raw, [bool(record.subjects) for record in records], gate),
     }
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from html import escape
 
-from training.evaluate.measures import Share
+from training.measure.measures import Share
 from training.report.adaptive import PUBLISHED_MEAN_SIZES
 from training.report.charts import bins_chart, reliability_chart, risk_chart, sizes_chart
 from training.report.figures import FEWEST_IN_BIN, READABLE
@@ -235,32 +235,27 @@ def _two_photos(found: dict) -> str:
 
 
 def _look_alikes(found: dict, raw: dict) -> str:
-    row, compared = found["look_alikes"], raw["not_one_of_ours"]
+    row = found["look_alikes"]
     rows = [
         ["look-alikes taken for a part", share_words(row["taken_for_a_part"])],
         ["pictures without a lift part on which nothing is seen", share_words(row["nothing_seen_where_nothing_is"])],
     ]
-    scores = [
-        [f"{name.replace('_', ' ')}{' (served)' if name == compared['served'] else ''}, {told}", *_separation(by[task])]
-        for name, by in compared["scores"].items()
-        for task, told in TASKS.items()
-    ]
+    scores = [[told, *_separation(raw["out_of_distribution"][task])] for task, told in TASKS.items()]
     return (
         table(["", ""], rows)
-        + "<p>Numbers that tell parts from others. Which one is served was chosen on the calibration split, not here. "
-        "Joined: with what the finder says, as served.</p>"
-        + table(["number", "area under ROC", "false positives at 95 % recall"], scores)
+        + "<p>How well parts are told from other things. Joined: with what the finder says, as served.</p>"
+        + table(["", "area under ROC", "false positives at 95 % recall"], scores)
     )
 
 
 def _separation(row: dict) -> tuple[str, str]:
     """Area under ROC and false positives at 95 % recall, with intervals and numbers of cases."""
-    ours, others = row["ours"], row["others"]
-    if not ours or not others:
+    inside, outside = row["inside"], row["outside"]
+    if not inside or not outside:
         return ("–", share_words(Share(0, 0).as_dict()))
-    low, high = area_interval(row["auroc"], ours, others)
-    wrong = Share(round(row["false_positives_at_95_recall"] * others), others).as_dict()
-    return f"{row['auroc']:.3f} ({low:.3f}–{high:.3f}), n = {ours} and {others}", share_words(wrong)
+    low, high = area_interval(row["auroc"], inside, outside)
+    wrong = Share(round(row["false_positives_at_95_recall"] * outside), outside).as_dict()
+    return f"{row['auroc']:.3f} ({low:.3f}–{high:.3f}), n = {inside} and {outside}", share_words(wrong)
 
 
 def _unlisted(found: dict) -> str:
@@ -297,7 +292,7 @@ def _yardstick(chapters: Sequence[dict]) -> str:
     return (
         '<article id="yardstick"><h2>Yardstick: temperature scaling</h2><p class="note">Expected calibration error, '
         "15 bins, before and after dividing the logits by one temperature. Published figures: Guo et al. 2017, Table 1 "
-        "(photographs, other tasks, calibration and test pictures alike). Ours: with an offset for each value beside "
-        "the temperature, both from another style of renders than the pictures they are measured on.</p>"
+        "(photographs, other tasks, calibration and test pictures alike). Those of this page: with an offset for each "
+        "value beside the temperature, both from another style of renders than the pictures they are measured on.</p>"
         + table(["", "before", "after", "temperature"], rows) + "</article>"
     )  # fmt: skip

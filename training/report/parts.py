@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 from html import escape
 
-from training.evaluate.measures import Z_95, Share
+from guidance.monitor.shares import Z_95, Share
 
 GLUE, JOIN = "\u00a0", "\u2060"  # no line ends here: a figure stays with its interval's ends and its n
 RANKS = {3: "confirmed and wrong", 2: "wrong", 1: "missed", 0: "seen where none is"}

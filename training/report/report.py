@@ -9,10 +9,10 @@ import numpy as np
 
 from classifier.model import Model
 from guidance.catalogue.catalogue import Catalogue
-from training.calibrate.collect import collect_raw
 from training.calibrate.merging import readings_of
 from training.evaluate.evaluate import judge_readings
 from training.evaluate.two_photos import lifts_of, two_photo_figures
+from training.measure.collect import collect_raw
 from training.report.figures import report_figures
 from training.report.foreign import foreign_figures, raw_figures
 from training.report.mistakes import count_mistakes, worst_mistakes

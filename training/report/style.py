@@ -1,4 +1,4 @@
-"""The report's looks: one column on a phone, figures side by side on a desk, light or dark like the reader's screen."""
+"""The report's style: one column on a phone, figures side by side on a desk, light or dark like the reader's screen."""
 
 STYLE = """
 :root{--ground:#fff;--ink:#1b2430;--soft:#5b6675;--line:#d8dee6;--card:#f6f8fa;--blue:#1f5fbf;--band:#1f5fbf2e;

@@ -1,24 +1,20 @@
 """What a caregiver is told of a photo: one sentence, the parts marked in it, and what is not sure yet."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from api.cases.photos import CasePhoto
 from api.cases.view import CaseView
+from api.cases.words import KIND_WORDS
 from api.overlay import LINE_OF_KIND
+from api.pages.drawings import Drawing
 from api.pages.languages import Language
+from api.settings import MOST_PHOTOS
 from classifier.identify import SubjectReading
 from classifier.quality import ADVICE
-from classifier.taxonomy import NOT_VISIBLE, UNLISTED
+from classifier.taxonomy import ACTUATOR_HEAD, CONTROL_BOX_CONCEPTS, NOT_VISIBLE, UNLISTED
 from guidance.catalogue.catalogue import Catalogue
 from guidance.documents.answer import Actuator, ControlBox
-
-KIND_WORDS = {
-    "control_box": "Control box",
-    "actuator_head": "Motor end of the arm",
-    "hand_control": "Hand control",
-    "charger": "Charger",
-}
 
 SHOWN_PX = 1000
 """The longest side of the drawing's own coordinates; it is scaled to the screen."""
@@ -63,50 +59,94 @@ class MarkedPhoto:
 
 @dataclass(frozen=True)
 class Told:
-    """The answer in one sentence, the photos, what is not sure, and which other photo would help."""
+    """The answer in one sentence or two, the photos, what is not sure, and which other photo would help.
+
+    What a sentence says is not said to be unsure as well. `reference`: the names and drawings of what it is held to be.
+    `retake`: nothing of a lift was found, or a photo is too poor, so that the same photo should be taken again.
+    """
 
     sentence: str
+    second: str
     photos: tuple[MarkedPhoto, ...]
+    reference: tuple[tuple[str, Drawing], ...]
     unsure: tuple[str, ...]
     another: str
+    retake: bool
 
 
 def told(view: CaseView, pictures: Mapping[str, bool], catalogue: Catalogue, language: Language) -> Told:
     """Put an identification into words. `pictures` says of each photo whether its picture is still there."""
     found = view.identification
-    step = found.next
-    photos = [_marked(photo, pictures[photo.id], catalogue, language) for photo in view.photos]
+    step, box, head = found.next, found.control_box, found.actuator
+    photos = [_marked(photo, pictures[photo.id], head, catalogue, language) for photo in view.photos]
+    kinds = {subject.kind for photo in view.photos for subject in photo.reading.subjects}
+    more = len(view.photos) < MOST_PHOTOS
+    of_head = _of_head(head, catalogue, language)
+    if box.decision != "not_seen":
+        sentence, second = _of_box(box, catalogue, language), of_head
+    elif of_head or ACTUATOR_HEAD in kinds:
+        sentence, second = of_head or language.say("This is the motor end of the arm."), ""
+    else:
+        none = "This photo shows no box." if kinds else "We found no part of a lift in this photo."
+        sentence, second = language.say(none), ""
     return Told(
-        sentence=_sentence(found.control_box, catalogue, language),
+        sentence=sentence,
+        second=second,
         photos=tuple(photos),
-        unsure=tuple(_unsure(found.control_box, found.actuator, catalogue, language)),
-        another=step.ask if step is not None and step.kind == "photo" else "",
+        reference=tuple(_reference(box, head, catalogue, language)),
+        unsure=tuple(unsure(box, head, catalogue, language)),
+        another=step.ask if step is not None and step.kind == "photo" and more else "",
+        retake=more and (not kinds or any(photo.problems for photo in photos)),
     )
 
 
-def _sentence(box: ControlBox, catalogue: Catalogue, language: Language) -> str:
+def _of_box(box: ControlBox, catalogue: Catalogue, language: Language) -> str:
     def name(value: str) -> str:
         return language.say(catalogue.generations_by_id[value].name)
 
     if box.decision == "confirmed" and box.generation:
         return language.fill("This lift has the box “{box}”.", box=name(box.generation))
-    if box.decision == "likely" and box.favourite and box.favourite != UNLISTED:
-        return language.fill("This lift probably has the box “{box}”.", box=name(box.favourite))
+    if _probably(box):
+        return language.fill("This lift probably has the box “{box}”.", box=name(box.favourite or ""))
     if box.decision == "unlisted":
         return language.say("This box is none of those on our list.")
-    if box.decision == "not_seen":
-        return language.say("We cannot find the box in this photo.")
     return language.say("It is not yet clear which box this is.")
 
 
-def _unsure(box: ControlBox, head: Actuator, catalogue: Catalogue, language: Language) -> list[str]:
+def _of_head(head: Actuator, catalogue: Catalogue, language: Language) -> str:
+    """What is at the motor end, when that is confirmed or likely; else nothing."""
+    if head.decision not in ("confirmed", "likely") or head.favourite is None:
+        return ""
+    name = language.say(catalogue.mechanisms_by_id[head.favourite].name)
+    if head.decision == "confirmed":
+        return language.fill("This motor end has: {mechanism}.", mechanism=name)
+    return language.fill("This motor end probably has: {mechanism}.", mechanism=name)
+
+
+def _probably(box: ControlBox) -> bool:
+    return box.decision == "likely" and box.favourite not in (None, UNLISTED)
+
+
+def _reference(
+    box: ControlBox, head: Actuator, catalogue: Catalogue, language: Language
+) -> Iterator[tuple[str, Drawing]]:
+    """A drawing of the box and of the motor end that the sentences name."""
+    if (box.decision == "confirmed" and box.generation) or _probably(box):
+        row = catalogue.generations_by_id[box.generation or box.favourite or ""]
+        yield language.say(row.name), Drawing({c: getattr(row, c) for c in CONTROL_BOX_CONCEPTS}, "")
+    if _of_head(head, catalogue, language):
+        yield language.say(catalogue.mechanisms_by_id[head.favourite].name), Drawing({"lowering": head.favourite}, "")
+
+
+def unsure(box: ControlBox, head: Actuator, catalogue: Catalogue, language: Language) -> list[str]:
+    """What is not sure yet and is not told as probable, a line each."""
     lines = []
-    if box.decision in ("likely", "undecided") and 1 < len(box.values) <= MOST_NAMED:
+    if box.decision == "undecided" and 1 < len(box.values) <= MOST_NAMED:
         names = [_generation(value, catalogue, language) for value in box.values]
         lines.append(language.fill("Which box it is: {names}.", names=_either(names, language)))
-    elif box.decision in ("likely", "undecided"):
+    elif box.decision in ("likely", "undecided") and not _probably(box):
         lines.append(language.say("Which box it is."))
-    if head.decision == "confirmed":
+    if head.decision in ("confirmed", "likely"):
         return lines
     names = [language.say(catalogue.mechanisms_by_id[value].name) for value in head.values]
     if head.decision != "not_seen" and 1 < len(names) <= MOST_NAMED:
@@ -124,14 +164,14 @@ def _either(names: list[str], language: Language) -> str:
     return language.fill("{first} or {last}", first=", ".join(names[:-1]), last=names[-1])
 
 
-def _marked(photo: CasePhoto, shown: bool, catalogue: Catalogue, language: Language) -> MarkedPhoto:
+def _marked(photo: CasePhoto, shown: bool, head: Actuator, catalogue: Catalogue, language: Language) -> MarkedPhoto:
     reading = photo.reading
     scale = SHOWN_PX / max(reading.width, reading.height)
     width, height = reading.width * scale, reading.height * scale
     # Lines and numbers keep their size on a telephone: the drawing is shown about 330 px wide there.
     line, disc = width / 110, width / 22
     marks = tuple(
-        _mark(number, subject, (width, height), line + disc, catalogue, language)
+        _mark(number, subject, (width, height), line + disc, head, catalogue, language)
         for number, subject in enumerate(reading.subjects, 1)
     )
     problems = [language.say(ADVICE[problem]) for problem in reading.quality.problems]
@@ -147,6 +187,7 @@ def _mark(
     subject: SubjectReading,
     size: tuple[float, float],
     rim: float,
+    head: Actuator,
     catalogue: Catalogue,
     language: Language,
 ) -> Mark:
@@ -156,7 +197,7 @@ def _mark(
     return Mark(
         number=number,
         name=language.say(KIND_WORDS[subject.kind]),
-        facts=tuple(_facts(subject, catalogue, language)),
+        facts=tuple(_facts(subject, head, catalogue, language)),
         colour=f"#{red:02x}{green:02x}{blue:02x}",
         x=round(left * width, 1),
         y=round(top * height, 1),
@@ -167,10 +208,12 @@ def _mark(
     )
 
 
-def _facts(subject: SubjectReading, catalogue: Catalogue, language: Language) -> list[str]:
-    """Each reading that the photo shows, with every value that it leaves open."""
+def _facts(subject: SubjectReading, head: Actuator, catalogue: Catalogue, language: Language) -> list[str]:
+    """Each reading that the photo shows, with every value that it leaves open; of the motor end only what is sure."""
     facts = []
     for concept, reading in subject.concepts.items():
+        if concept == "lowering" and head.decision != "confirmed":
+            continue
         words = catalogue.concepts[concept]
         shown = [language.say(words.values[value]) for value in reading.prediction_set if value != NOT_VISIBLE]
         if shown and len(shown) == len(reading.prediction_set):

@@ -1,0 +1,1 @@
+"""The screens of agents, technicians and administrators. May not: be reached without a session."""

@@ -1,45 +1,53 @@
-"""The agent's pages: sign in, the queue, and one screen for one case, made for a keyboard during a call."""
+"""The pages of a call: what is said in a case, made for a keyboard during a call."""
 
-import re
+from dataclasses import replace
 from typing import Any
 from urllib.parse import quote
 
-import segno
 from fastapi import APIRouter, Request, Response
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import RedirectResponse
-from markupsafe import Markup
+from starlette.background import BackgroundTask
 from starlette.exceptions import HTTPException
 
-from api.cases.basket import MOST_OF_ONE, basket_of
 from api.cases.changes import changes
-from api.cases.learning import learn
+from api.cases.events import (
+    ASSET,
+    ASSIGNED,
+    BESIDE_A_QUESTION,
+    CLOSED,
+    HANDED_OVER,
+    LONGEST_NAME,
+    LONGEST_NOTE,
+    NOTE,
+    UNDO,
+    WAY_DOWN,
+    CaseEvent,
+    in_force,
+)
+from api.cases.learned.stating import EXCHANGED, states_of
 from api.cases.photos import picture_of
-from api.cases.store import CaseRow, Conflict, NoSuchCase, Said
-from api.cases.summary import plate_of, queue_row, settings_of, summary_text
-from api.cases.view import CLOSED, HANDED_OVER, UNDO, CaseView, view
-from api.cases.words import MEASURED, so_far, why_words
-from api.http.sessions import COOKIE, SESSION_MS, NotAllowed, Session, own_form, sign_in, sign_out, staff
-from api.pages.caregiver.told import told
-from api.pages.drawings import drawings_of
-from api.pages.forms import small_form, version_of
-from api.pages.languages import Language
-from api.pages.staff.upload_links import make_link
-from api.pages.staff.workshop import NONE_OF_THE_LIST, contradictions_of, crops_of, entered, evidence_of, fit_rows
-from api.pages.wording import percent
-from api.settings import MOST_PHOTOS
-from classifier.taxonomy import UNLISTED
+from api.cases.store import CODE_LENGTH, CaseRow, Conflict, Said, StillUp
+from api.cases.summary import settings_of
+from api.cases.view import CaseView
+from api.http.sessions import Session, staff
+from api.pages.forms import version_of
+from api.pages.staff.case_screen import show_case
+from api.pages.staff.screens import CHANGED, back_to, staff_form, staff_language, staff_view
+from api.state import state_of
 from guidance.catalogue.catalogue import Catalogue
+from guidance.catalogue.fault_rows import PROOFS
 from guidance.catalogue.rows import PERSON_IN_SLING, UNSURE
-from guidance.documents.case import SKIPPED
+from guidance.documents.case import SKIPPED, STILL, WORSE
+from guidance.safety.sentences import NO_SIGN
 
-SHOWN_IN_QUEUE = 50
-READING_FIELDS = {"block_1_v": "First block at rest, V", "block_2_v": "Second block at rest, V", **MEASURED}
-"""What is asked for, with its unit; `guidance/electricity/verdict.py` judges it."""
+MAY_BE_LATE = ("symptom", "context", "step", "observation", "could_hurt", ASSIGNED)
+"""What is recorded as it was meant, though a photo or a note came in between."""
 
-FAULTS_SHOWN = 8
+LONGEST_ASSET = 60
+"""Characters of an inventory number."""
 
-CHANGED = "Somebody else changed this case meanwhile. Nothing was overwritten; this is how it stands now."
+STILL_UP_WORDS = "Somebody is still up in this case. Record that they are down first, then close it."
 
 router = APIRouter(prefix="/staff", include_in_schema=False)
 """Included once for each language, under its tag."""
@@ -51,75 +59,15 @@ any_language = APIRouter(include_in_schema=False)
 def in_a_language(request: Request) -> Response:
     """The same page in the language that the browser asks for."""
     path, query = quote(request.url.path), request.url.query
-    tag = request.app.state.pages.asked(request).tag
+    tag = state_of(request).pages.asked(request).tag
     return RedirectResponse(f"/{tag}{path}{'?' if query else ''}{query}", 307, {"Vary": "Accept-Language"})
 
 
-@router.get("/sign-in")
-def sign_in_page(request: Request) -> Response:
-    """Token and name."""
-    return show_staff(request, "staff/sign_in.html", None, wrong=False)
-
-
-@router.post("/sign-in")
-async def signed_in(request: Request) -> Response:
-    """Open a session for whoever has a role's token."""
-    address = request.client.host if request.client else ""
-    request.app.state.sign_in_rate.take(address)
-    form = await small_form(request)
-    name = form.get("name", "").strip()
-    try:
-        if not name:
-            raise NotAllowed
-        cookie = await run_in_threadpool(
-            sign_in, request.app.state.cases, request.app.state.settings, form.get("token", "").strip(), name, address
-        )
-    except NotAllowed:
-        return show_staff(request, "staff/sign_in.html", None, wrong=True, status=403)
-    answer = RedirectResponse(f"/{staff_language(request).tag}/staff/cases", 303)
-    secure = request.url.scheme == "https"
-    answer.set_cookie(COOKIE, cookie, SESSION_MS // 1000, path="/", httponly=True, samesite="strict", secure=secure)
-    return answer
-
-
-@router.post("/sign-out")
-async def signed_out(request: Request) -> Response:
-    """End the session."""
-    await staff_form(request)
-    await run_in_threadpool(sign_out, request.app.state.cases, request.cookies.get(COOKIE, ""))
-    answer = RedirectResponse(f"/{staff_language(request).tag}/staff/sign-in", 303)
-    answer.delete_cookie(COOKIE, path="/")
-    return answer
-
-
-@router.get("/cases")
-def queue(request: Request, code: str = "") -> Response:
-    """The cases that changed last; one by the code that a caller reads out."""
-    session, store = staff(request), request.app.state.cases
-    if code:
-        try:
-            return RedirectResponse(f"/{staff_language(request).tag}/staff/cases/{store.by_code(code).id}", 303)
-        except NoSuchCase:
-            pass
-    catalogue = request.app.state.resources.catalogue
-    rows = []
-    for row in store.newest(SHOWN_IN_QUEUE):
-        try:
-            rows.append(queue_row(store.by_id(row["id"]), catalogue, store.now_ms()))
-        except NoSuchCase:  # deleted while the list was made
-            continue
-    rows.sort(key=lambda row: row.rank)
-    return show_staff(request, "staff/queue.html", session, rows=rows, unknown=code)
-
-
-@router.post("/cases")
-async def open_case(request: Request) -> Response:
-    """Open a case for a caller who has none yet."""
-    session, _ = await staff_form(request)
-    first = Said(PERSON_IN_SLING, {"id": PERSON_IN_SLING, "answer": UNSURE}, {})
-    tag = staff_language(request).tag
-    case_id, _ = await run_in_threadpool(request.app.state.cases.start, tag, session.who(request), first)
-    return RedirectResponse(f"/{tag}/staff/cases/{case_id}", 303)
+@router.get("/changes")
+def somebody_up(request: Request) -> Response:
+    """Say when somebody is up in any case, on every page that shows none."""
+    staff(request)
+    return changes(state_of(request).live, None, 0, tell_up=True)
 
 
 @router.get("/cases/{case_id}")
@@ -130,26 +78,20 @@ def case_page(request: Request, case_id: str) -> Response:
 
 @router.get("/cases/{case_id}/changes")
 def case_changes(request: Request, case_id: str, after: int) -> Response:
-    """Say when somebody else has changed this case."""
-    staff(request)
-    return changes(request, case_id, after)
+    """Say when somebody else has changed this case, and when somebody is up in any."""
+    session = staff(request)
+    state_of(request).cases.version(case_id)
+    return changes(state_of(request).live, case_id, after, tell_up=True, actor=session.actor)
 
 
 @router.get("/cases/{case_id}/photos/{photo_id}")
 def picture(request: Request, case_id: str, photo_id: str) -> Response:
     """The picture of one photo, while it is there."""
     staff(request)
-    found = picture_of(request.app.state.cases, request.app.state.shelf, case_id, photo_id)
+    found = picture_of(state_of(request).cases, state_of(request).shelf, case_id, photo_id)
     if found is None:
         raise HTTPException(404, "This picture is not kept any more.")
     return Response(found, media_type="image/jpeg", headers={"Cache-Control": "no-store"})
-
-
-@router.post("/cases/{case_id}/link")
-async def link(request: Request, case_id: str) -> Response:
-    """A link for the caller's telephone, as an address and as a QR code; shown once."""
-    session, _ = await staff_form(request)
-    return await run_in_threadpool(_link, request, session, case_id)
 
 
 @router.post("/cases/{case_id}/answers")
@@ -160,40 +102,97 @@ async def answer(request: Request, case_id: str) -> Response:
 
 
 def _answer(request: Request, session: Session, case_id: str, form: dict[str, str]) -> Response:
-    store = request.app.state.cases
+    store = state_of(request).cases
     row = store.by_id(case_id)
-    seen = staff_view(request, session, row)
-    kind, said = form.get("kind", ""), {"id": form.get("id", ""), "answer": form.get("answer", "")}
-    version = version_of(form)
-    if version == row.version and not _possible(request, seen, kind, said):
+    kind, version = form.get("kind", ""), version_of(form)
+    then = _as_it_was(row, version, kind)
+    seen = staff_view(request, session, then or row)
+    said: dict[str, Any] = {"id": form.get("id", ""), "answer": form.get("answer", "")}
+    catalogue = state_of(request).resources.catalogue
+    said |= _more_said(kind, form, seen, catalogue)
+    if states := states_of(kind, said, session.role, seen.summary(), catalogue):
+        said["states"] = states
+    beside = _never_late(kind, said["answer"])
+    current = then is not None or version == row.version
+    if (beside or current) and not _possible(request, seen, kind, said):
         raise HTTPException(422, "This cannot be recorded in the case as it stands.")
     try:
-        store.say(case_id, version, Said(kind, said, seen.summary()), session.who(request))
-        if CLOSED in (kind, *(event.kind for event in seen.live if kind == UNDO)):
-            learn(request.app.state)
+        if beside:
+            sent = f"{session.actor} {version} {kind} {said['id']} {said['answer']}"  # a double press is one
+            store.add_once(case_id, Said(kind, {**said, "sent": sent}, seen.summary()), session.who(request))
+        else:
+            expected = row.version if current else version
+            store.say(case_id, expected, Said(kind, said, seen.summary()), session.who(request))
     except Conflict:
         return show_case(request, session, case_id, changed=staff_language(request).say(CHANGED), status=409)
-    return back_to(case_id, form)
+    except StillUp:
+        return show_case(request, session, case_id, changed=staff_language(request).say(STILL_UP_WORDS), status=409)
+    done = back_to(case_id, form)
+    if kind == CLOSED or seen.said(CLOSED):  # what is said of a closed case judges it anew; nobody waits for that
+        done.background = BackgroundTask(state_of(request).learn)
+    return done
 
 
-def back_to(case_id: str, form: dict[str, str]) -> Response:
-    """Back to the case, at the place that the form names; a relative address, so that the language stays."""
-    at = form.get("at", "")
-    return RedirectResponse(f"../{case_id}" + (f"#{at}" if re.fullmatch("[a-z0-9-]{1,40}", at) else ""), 303)
+def _as_it_was(row: CaseRow, version: int, kind: str) -> CaseRow | None:
+    """The case as it was when this was asked, if nothing but photos and notes came since; None for what is not late.
+
+    Somebody answers the question that was read to them, whatever is asked by now; it is kept as the answer to that one.
+    """
+    since = row.events[version:]
+    late = 0 < version < row.version and kind in MAY_BE_LATE
+    if not late or any(event.kind not in BESIDE_A_QUESTION or event.kind == kind for event in since):
+        return None
+    return replace(row, version=version, events=row.events[:version])
 
 
-def _possible(request: Request, seen: CaseView, kind: str, said: dict[str, str]) -> bool:
+def _more_said(kind: str, form: dict[str, str], seen: CaseView, catalogue: Catalogue) -> dict[str, Any]:
+    """Of a closing its proof and the part that ended it; of a reading the crop that was looked at.
+
+    A part of another component than the fault's is not what ended it, as when it only lies in the basket.
+    """
+    if kind == CLOSED:
+        part, fault = (
+            catalogue.parts_by_id.get(form.get("part", "")),
+            catalogue.faults_by_id.get(form.get("answer", "")),
+        )
+        ended = part is not None and fault is not None and part.component == fault.component
+        more = {"proof": form.get("proof", ""), "part": part.id if ended and form.get("proof") == EXCHANGED else ""}
+        return {name: value for name, value in more.items() if value}
+    if kind == HANDED_OVER and form.get("note", "").strip():
+        return {"note": form["note"].strip()}
+    if kind == "observation" and form.get("earlier"):
+        return {"earlier": form["earlier"][:CODE_LENGTH]}
+    photo = next((photo for photo in seen.photos if photo.id == form.get("photo")), None)
+    place = form.get("place", "")
+    if kind != "observation" or photo is None or place not in map(str, range(len(photo.reading.subjects))):
+        return {}
+    return {"photo": photo.id, "place": int(place)}
+
+
+def _never_late(kind: str, answer: str) -> bool:
+    """What is never refused because somebody else was faster. That a person is down is said of the case as it is."""
+    return kind in (WAY_DOWN, "danger_signs", NOTE) or (kind == PERSON_IN_SLING and answer != "no")
+
+
+def _possible(request: Request, seen: CaseView, kind: str, said: dict[str, Any]) -> bool:
     """Whether this may be said: what is asked, whether somebody is up, what is seen of the lift, or how it ends."""
-    catalogue = request.app.state.resources.catalogue
+    catalogue = state_of(request).resources.catalogue
     if kind == PERSON_IN_SLING:
         return said["answer"] in ("yes", "no", UNSURE)
+    if kind == WAY_DOWN:
+        return said["answer"] in (STILL, WORSE)
+    if kind == "danger_signs":
+        return all(sign in (NO_SIGN, *catalogue.stop_signs_by_id) for sign in said["answer"].split(","))
     if kind == "observation":
         known = catalogue.observations_by_id.get(said["id"])
         return known is not None and said["answer"] in (*known.options, UNSURE)
     if kind == CLOSED:  # the fault, and the setting in which its rate is counted
-        return said["answer"] in catalogue.faults_by_id and said["id"] in settings_of(catalogue)
-    if kind in (UNDO, HANDED_OVER):
-        return True
+        proven = said.get("proof", "mended") in PROOFS
+        return proven and said["answer"] in catalogue.faults_by_id and said["id"] in settings_of(catalogue)
+    if kind == ASSET:
+        return bool(said["answer"].strip()) and len(said["answer"]) <= LONGEST_ASSET
+    if kind in (NOTE, HANDED_OVER, ASSIGNED, UNDO):
+        return _possible_beside(seen, kind, said)
     asked = seen.to_ask
     if asked is None or (kind, said["id"]) != (asked.kind, asked.id):
         return False
@@ -201,102 +200,14 @@ def _possible(request: Request, seen: CaseView, kind: str, said: dict[str, str])
     return said["answer"] in (*asked.answers, *more)
 
 
-def _link(request: Request, session: Session, case_id: str) -> Response:
-    store = request.app.state.cases
-    token = make_link(store, case_id, session.who(request))
-    address = f"{request.base_url}{store.by_id(case_id).language}/u/{token}"
-    code = segno.make(address, error="m").svg_inline(scale=5, border=4, dark="#000000", light="#ffffff")
-    return show_case(request, session, case_id, link=address, qr=Markup(code))
-
-
-def show_case(request: Request, session: Session, case_id: str, status: int = 200, **more: Any) -> Response:
-    """One case on one screen; `more` overrides what the page says."""
-    state = request.app.state
-    row = state.cases.by_id(case_id)
-    seen = staff_view(request, session, row)
-    catalogue = state.resources.catalogue
-    there = {p.id: picture_of(state.cases, state.shelf, row.id, p.id) is not None for p in seen.photos}
-    language = staff_language(request)
-    values = {
-        "view": seen,
-        "question": seen.to_ask,
-        "drawings": drawings_of(seen.to_ask, catalogue, language),
-        "told": told(seen, there, catalogue, language) if seen.identification else None,
-        "catalogue": catalogue,
-        **component_names(catalogue),
-        "faults": seen.help.faults[:FAULTS_SHOWN],
-        "closed_cases": state.learning.cases,
-        "settings": settings_of(catalogue),
-        "all_faults": sorted(catalogue.faults, key=lambda f: f.name),
-        "summary": summary_text(seen, catalogue, language),
-        "state": queue_row(row, catalogue, state.cases.now_ms()),
-        "plate": plate_of(seen),
-        "reading_fields": READING_FIELDS,
-        "here": f"/{language.tag}/staff/cases/{case_id}",
-        "path": f"/staff/cases/{case_id}",
-        "why": _why(seen, language),
-        "needs": [language.say(need) for need in seen.to_ask.needs] if seen.to_ask else [],
-        "contradictions": contradictions_of(seen, catalogue, language),
-        "so_far": so_far(seen, catalogue, language),
-        "changed": language.said(more.pop("changed", "")),
-        "link": "",
-        "qr": "",
-    }
-    if session.role != "technician":
-        return show_staff(request, "staff/case.html", session, status=status, **{**values, **more})
-    bench = {
-        "crops": crops_of(seen, there, catalogue, language),
-        "evidence": evidence_of(seen, catalogue, language),
-        "fit_table": fit_rows(seen, catalogue, language),
-        "basket": basket_of(seen, catalogue),
-        "most_of_one": MOST_OF_ONE,
-        "entered": entered(seen),
-        "typed": {},
-        "most_photos": MOST_PHOTOS,
-        "refused": (),
-        "keep_days": state.settings.photo_days,
-    }
-    return show_staff(request, "staff/technician.html", session, status=status, **{**values, **bench, **more})
-
-
-def _why(seen: CaseView, language: Language) -> str:
-    """Why this is asked now."""
-    asked = seen.to_ask
-    if asked is None:
-        return ""
-    return why_words(seen.help.next, language) if asked.kind in ("context", "step") else language.say(asked.why)
-
-
-def component_names(catalogue: Catalogue) -> dict[str, dict[str, str]]:
-    """How the pages call generations and mechanisms, by the names that the templates know."""
-    return {
-        "generation_names": {g.id: g.name for g in catalogue.generations} | {UNLISTED: NONE_OF_THE_LIST},
-        "mechanism_names": {m.id: m.name for m in catalogue.mechanisms},
-    }
-
-
-def staff_view(request: Request, session: Session, row: CaseRow) -> CaseView:
-    """The case as this person's role sees it; an administrator sees what an agent sees."""
-    role = "technician" if session.role == "technician" else "agent"
-    return view(row, request.app.state.cases, request.app.state.resources, role)
-
-
-async def staff_form(request: Request) -> tuple[Session, dict[str, str]]:
-    """Who sends a form of ours, and its fields."""
-    session = await run_in_threadpool(staff, request)
-    form = await small_form(request)
-    own_form(session, form)
-    return session, form
-
-
-def staff_language(request: Request) -> Language:
-    """The language in the first part of the address, as on the caregiver's pages."""
-    return request.app.state.pages.languages[request.url.path.split("/")[1]]
-
-
-def show_staff(request: Request, template: str, session: Session | None, **values: Any) -> Response:
-    """One page of the staff."""
-    language = staff_language(request)
-    values["percent"] = lambda probability: language.say(percent(probability))
-    path = values.pop("path", request.url.path.removeprefix(f"/{language.tag}"))
-    return request.app.state.pages.show(template, language, path, session=session, **values)
+def _possible_beside(seen: CaseView, kind: str, said: dict[str, Any]) -> bool:
+    """A note has words, and a name is no longer than one. What was closed is opened again by name, not undone."""
+    if kind == NOTE:
+        return bool(said["answer"].strip()) and len(said["answer"]) <= LONGEST_NOTE
+    if kind == ASSIGNED:
+        return len(said["answer"]) <= LONGEST_NAME
+    if kind == HANDED_OVER:
+        return len(said.get("note", "")) <= LONGEST_NOTE
+    undone = CaseEvent(seen.row.version + 1, seen.row.changed_ms, "agent", "", UNDO, said, {})
+    left = {event.kind for event in in_force((*seen.row.events, undone))}
+    return seen.said(CLOSED) if said["id"] == CLOSED else CLOSED in left or not seen.said(CLOSED)

@@ -7,13 +7,13 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Request, Response
 
 from api.cases.audit import LARGEST_ID, AuditPage, audit_page
-from api.cases.store import CaseEvent, CaseRow, NoSuchCase
-from api.cases.summary import spoken_code
-from api.cases.view import in_force
+from api.cases.events import CaseEvent, in_force
+from api.cases.store import CaseRow, NoSuchCase, spoken_code
 from api.cases.words import action_words, said_words, who_words
 from api.http.sessions import staff
 from api.pages.languages import Language
-from api.pages.staff.agent import show_staff, staff_language
+from api.pages.staff.screens import show_staff, staff_language
+from api.state import state_of
 from guidance.catalogue.catalogue import Catalogue
 
 router = APIRouter(prefix="/staff", include_in_schema=False)
@@ -33,10 +33,10 @@ class Happened:
 @router.get("/audit")
 def audit_log(request: Request, case: str = "", day: str = "", before: str = "") -> Response:
     """Who did what, when, in which case: newest first, filtered by case and day."""
-    session, language = staff(request, "administrator"), staff_language(request)
+    session, language = staff(request), staff_language(request)
     page, told = AuditPage((), None), ""
     try:
-        page = audit_page(request.app.state.cases, case.strip(), _day(day), _before(before))
+        page = audit_page(state_of(request).cases, case.strip(), _day(day), _before(before))
     except NoSuchCase:
         told = language.fill("No case has the code {code}. Have it read out again, letter by letter.", code=case)
     except ValueError:
@@ -61,7 +61,7 @@ def audit_log(request: Request, case: str = "", day: str = "", before: str = "")
 @router.get("/cases/{case_id}/history")
 def history(request: Request, case_id: str) -> Response:
     """Everything that was said in one case, what was taken back included, in order."""
-    session, state = staff(request), request.app.state
+    session, state = staff(request), state_of(request)
     row = state.cases.by_id(case_id)
     rows = history_of(row, state.resources.catalogue, staff_language(request))
     values = {"rows": rows, "code": spoken_code(row.code), "case_id": row.id}

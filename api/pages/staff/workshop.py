@@ -1,24 +1,31 @@
 """What a technician's screen shows beyond an agent's: each reading with its crop, and the table of parts in words."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from api.cases.basket import kept_in
-from api.cases.store import CaseEvent
+from api.cases.basket import alternative_in, kept_in
+from api.cases.events import CaseEvent
+from api.cases.learned.accepting import is_settled, settled_words
 from api.cases.view import CaseView
-from api.pages.caregiver.told import KIND_WORDS
+from api.cases.words import KIND_WORDS
 from api.pages.languages import Language
 from api.pages.wording import plain
 from classifier.identify import SubjectReading
 from classifier.taxonomy import NOT_VISIBLE, UNLISTED
 from guidance.catalogue.catalogue import Catalogue
+from guidance.catalogue.fault_rows import SparePart
 from guidance.catalogue.rows import UNSURE
 from guidance.documents.answer import Because
 from guidance.parts.fitting import Fit, Ground, Verdict, fits_of
 
 NONE_OF_THE_LIST = "none of the list"
 
-READING_OF = {"block_1_v": ("blocks_v", 0), "block_2_v": ("blocks_v", 1)}
+READING_OF = {
+    "block_1_v": ("blocks_v", 0),
+    "block_2_v": ("blocks_v", 1),
+    "loaded_block_1_v": ("loaded_blocks_v", 0),
+    "loaded_block_2_v": ("loaded_blocks_v", 1),
+}
 """Fields of the form that are one of several readings."""
 
 
@@ -26,7 +33,8 @@ READING_OF = {"block_1_v": ("blocks_v", 0), "block_2_v": ("blocks_v", 1)}
 class ConceptRow:
     """One concept of one crop: its probabilities, what the photo says (`best`, empty: not visible), what was said.
 
-    `settled`: the photo rules out everything but `best`.
+    `settled`: the photo rules out everything but `best`. `wanted`: no photo shows it and nobody has said it; so marked
+    on one crop alone.
     """
 
     id: str
@@ -37,11 +45,20 @@ class ConceptRow:
     settled: bool
     said: str
     said_by: str
+    wanted: bool = False
+
+    @property
+    def is_done(self) -> bool:
+        """Whether nobody has to look at it any more: somebody said it, or the photo settles it or shows nothing."""
+        return bool(self.said) or self.settled or not (self.best or self.wanted)
 
 
 @dataclass(frozen=True)
 class Crop:
-    """One part found in one photo; `number` counts photos from 1, `place` the parts of a photo from 0."""
+    """One part found in one photo; `number` counts photos from 1, `place` the parts of a photo from 0.
+
+    `concepts`: what is open comes first.
+    """
 
     number: int
     photo_id: str
@@ -54,31 +71,54 @@ class Crop:
 
 @dataclass(frozen=True)
 class FitRow:
-    """One line of the table of parts; `likely`: how probably its component is at fault, None before the trouble."""
+    """One line of the table of parts; `likely`: how probably its component is at fault, None before the trouble.
+
+    `instead_of`: what lies in the basket and is an alternative to it, so that it is taken only in its place.
+    """
 
     fit: Fit
     component: str
     likely: float | None
     reasons: tuple[str, ...]
     in_basket: int
+    instead_of: SparePart | None
+
+    @property
+    def error_field(self) -> str:
+        """The name under which an error about how many of it are ordered is shown."""
+        return f"quantity-{self.fit.part.id}"
 
 
 def crops_of(view: CaseView, there: Mapping[str, bool], catalogue: Catalogue, language: Language) -> tuple[Crop, ...]:
-    """Every part that was found in a photo. `there` says of each photo whether its picture is still kept."""
-    said = _answers(view)
-    return tuple(
-        Crop(
-            number=number,
-            photo_id=photo.id,
-            place=place,
-            name=language.say(KIND_WORDS[subject.kind]),
-            probability=subject.probability,
-            shown=there[photo.id],
-            concepts=tuple(_concepts(subject, said, catalogue, language)),
-        )
-        for number, photo in enumerate(view.photos, 1)
-        for place, subject in enumerate(photo.reading.subjects)
-    )
+    """Every part that was found in a photo, those of which something is open first.
+
+    `there` says of each photo whether its picture is still kept.
+    """
+    said, wanted = _answers(view), _shown_nowhere(view)
+    crops = []
+    for number, photo in enumerate(view.photos, 1):
+        for place, subject in enumerate(photo.reading.subjects):
+            rows = [
+                replace(row, wanted=row.id in wanted and not row.said)
+                for row in _concepts(subject, said, catalogue, language)
+            ]
+            wanted -= {row.id for row in rows}
+            rows.sort(key=lambda row: row.is_done)
+            name = language.say(KIND_WORDS[subject.kind])
+            crops.append(Crop(number, photo.id, place, name, subject.probability, there[photo.id], tuple(rows)))
+    return tuple(sorted(crops, key=lambda crop: all(row.is_done for row in crop.concepts)))
+
+
+def open_names(crops: Sequence[Crop]) -> list[str]:
+    """What nobody has said yet and no photo settles."""
+    return list(dict.fromkeys(row.name for crop in crops for row in crop.concepts if not row.is_done))
+
+
+def settled_lines(view: CaseView, catalogue: Catalogue, language: Language) -> tuple[str, ...]:
+    """What one press accepts, each reading once: its name and the value that the photos show."""
+    words = dict.fromkeys((concept, value) for concept, value, _, _ in settled_words(view, view.row.version))
+    rows = ((catalogue.concepts[concept], value) for concept, value in words)
+    return tuple(f"{language.say(row.name)}: {language.say(row.values[value])}" for row, value in rows)
 
 
 def evidence_of(view: CaseView, catalogue: Catalogue, language: Language) -> tuple[str, ...]:
@@ -109,6 +149,7 @@ def fit_rows(view: CaseView, catalogue: Catalogue, language: Language) -> dict[V
             likely=likely.get(component),
             reasons=tuple(_reasons(fit, catalogue, language)),
             in_basket=int(kept[fit.part.id]["quantity"]) if fit.part.id in kept else 0,
+            instead_of=alternative_in(kept, catalogue, fit.part),
         )
         table[fit.verdict].append(row)
     for rows in table.values():
@@ -118,13 +159,24 @@ def fit_rows(view: CaseView, catalogue: Catalogue, language: Language) -> dict[V
 
 def entered(view: CaseView) -> dict[str, str]:
     """The meter readings that count now, by the fields of the form, so that one more can be added to them."""
+    judged = view.help.electricity
+    if judged is not None and judged.outdated:
+        return {}
     taken = next((event.said["readings"] for event in reversed(view.live) if event.kind == "readings"), {})
+    if judged is not None:
+        taken = judged.read.model_dump(mode="json", exclude_defaults=True, exclude={"after_steps"})
     fields = {name: value for name, value in taken.items() if not isinstance(value, list)}
     for name, (several, place) in READING_OF.items():
         if len(taken.get(several, ())) > place:
             fields[name] = taken[several][place]
     yes_no = {True: "yes", False: "no"}
     return {name: yes_no[v] if isinstance(v, bool) else f"{v:g}" for name, v in fields.items()}
+
+
+def _shown_nowhere(view: CaseView) -> set[str]:
+    """The concepts of the parts that were found which no photo shows."""
+    readings = [(c, r) for p in view.photos for s in p.reading.subjects for c, r in s.concepts.items()]
+    return {c for c, _ in readings} - {c for c, reading in readings if reading.likeliest != NOT_VISIBLE}
 
 
 def _answers(view: CaseView) -> dict[object, CaseEvent]:
@@ -135,7 +187,7 @@ def _concepts(
     subject: SubjectReading, said: Mapping[object, CaseEvent], catalogue: Catalogue, language: Language
 ) -> Iterator[ConceptRow]:
     for concept, reading in subject.concepts.items():
-        best = max(reading.probabilities, key=reading.probabilities.__getitem__)
+        best = reading.likeliest
         event = said.get(concept)
         answer = str(event.said["answer"]) if event else ""
         yield ConceptRow(
@@ -144,7 +196,7 @@ def _concepts(
             words={value: language.say(words) for value, words in catalogue.concepts[concept].values.items()},
             probabilities=reading.probabilities,
             best="" if best == NOT_VISIBLE else best,
-            settled=set(reading.prediction_set) == {best},
+            settled=is_settled(reading),
             said="" if answer == UNSURE else answer,
             said_by=(event.actor or language.say(event.role)) if event else "",
         )

@@ -1,16 +1,24 @@
-/* What scripts add: the photo goes off as soon as it is taken, smaller, with progress, and waits when offline. */
+/* What scripts add: the photo goes off as soon as it is taken, smaller, with progress, and waits when offline; what is
+   said while the connection is off waits in the worker and is sent from there. */
 "use strict";
 
-const LONGEST_SIDE_PX = 2400;
 const JUDGED = [404, 413, 415, 422];
 const news = document.getElementById("news");
 const form = document.getElementById("photo");
+const held_under = form && new URL(form.action).pathname; // the same for every page of a case that takes a photo
 
-if ("serviceWorker" in navigator) navigator.serviceWorker.register("/worker.js", { scope: "/" });
+const here = location.pathname.match(/^\/[^/]+\/[cu]\/[^/]+/);
+
+let followed = null;
+
+window.addEventListener("pagehide", () => followed?.close());
+if ("serviceWorker" in navigator) followWorker();
+if ("caches" in window) keepSteps();
 if (form) preparePhoto();
 if (document.body.dataset.case) followCase();
 for (const other of document.querySelectorAll("form")) {
   if (other !== form) other.addEventListener("submit", once);
+  if (other.elements.sent) other.addEventListener("submit", named);
 }
 
 /* A double tap sends one answer. The pressed button stays enabled until its value is on the way. */
@@ -20,12 +28,51 @@ function once(event) {
   setTimeout(() => delete event.target.dataset.sent, 4000);
 }
 
+/* Each sending has a name, so that it is taken once however often it is sent. Before there is a case the browser names
+   that too: what is said offline comes into one case. A page that is kept for all belongs to the case it is shown for. */
+function named(event) {
+  const { target } = event;
+  target.elements.sent.value = secret(16);
+  if (/^\/[^/]+\/now$/.test(new URL(target.action).pathname)) {
+    if (here) target.action = `${here[0]}/now`;
+    else target.append(hidden("token", (localStorage.opening ||= secret(24))));
+  }
+}
+
+function hidden(name, value) {
+  return Object.assign(document.createElement("input"), { type: "hidden", name, value });
+}
+
+/* What waits in the worker is sent again and again while a page is open, and the reader is told. */
+function followWorker() {
+  const { serviceWorker } = navigator;
+  const { waiting, sent, refused } = document.body.dataset;
+  serviceWorker.register("/worker.js", { scope: "/" });
+  serviceWorker.addEventListener("message", ({ data }) => {
+    if (data.waiting) say(waiting);
+    else link(data.sent ? sent : refused, data.sent || data.refused);
+  });
+  const send = () => serviceWorker.controller?.postMessage("send");
+  send();
+  setInterval(send, SEND_EVERY_MS);
+  window.addEventListener("online", send);
+}
+
+/* The steps of a confirmed mechanism stay readable without a connection, as long as somebody is up. */
+async function keepSteps() {
+  const { case: own, up, steps } = document.body.dataset;
+  const lost = () => {}; // the connection went, or the reader was faster: the next page keeps them
+  if (steps) await (await caches.open("hoistlore-steps")).addAll(steps.split(" ")).catch(lost);
+  else if (own && !up) await caches.delete("hoistlore-steps");
+  if (own && localStorage.opening && own.endsWith(localStorage.opening)) delete localStorage.opening;
+}
+
 function preparePhoto() {
-  const input = document.getElementById("picture");
+  const inputs = form.querySelectorAll("input[type=file]");
   const send = document.getElementById("send");
   form.classList.add("scripted");
   send.hidden = true;
-  input.addEventListener("change", () => input.files[0] && hold(input.files[0]));
+  for (const input of inputs) input.addEventListener("change", () => input.files[0] && hold(input.files[0]));
   form.addEventListener("submit", (event) => event.preventDefault());
   send.textContent = form.dataset.again;
   send.addEventListener("click", sendHeld);
@@ -36,25 +83,13 @@ function preparePhoto() {
 /* The photo is put aside first, so that a lost connection or a closed page does not lose it. */
 async function hold(file) {
   const photo = await smaller(file);
-  await shelf("readwrite", (store) => store.put({ photo, keep: form.keep.checked }, location.pathname));
+  await unsent("readwrite", (store) => store.put({ photo, ...agreed() }, held_under));
   sendHeld();
 }
 
-/* A photo that the browser cannot draw, as HEIC in most, goes as it is: the server reads it. */
-async function smaller(file) {
-  try {
-    const picture = await createImageBitmap(file, { imageOrientation: "from-image" });
-    const scale = LONGEST_SIDE_PX / Math.max(picture.width, picture.height);
-    if (scale >= 1) return file;
-    const canvas = document.createElement("canvas");
-    canvas.width = Math.round(picture.width * scale);
-    canvas.height = Math.round(picture.height * scale);
-    canvas.getContext("2d").drawImage(picture, 0, 0, canvas.width, canvas.height);
-    const blob = await new Promise((done) => canvas.toBlob(done, "image/jpeg", 0.88));
-    return blob ? new File([blob], "photo.jpg", { type: "image/jpeg" }) : file;
-  } catch {
-    return file;
-  }
+/* What was ticked before the photo was taken goes with it. */
+function agreed() {
+  return { keep: form.keep.checked, learn: form.elements.learn?.checked === true };
 }
 
 async function sendHeld() {
@@ -62,9 +97,11 @@ async function sendHeld() {
   if (!waiting || form.dataset.sending_now) return;
   if (!navigator.onLine) return say(form.dataset.waiting);
   form.dataset.sending_now = "yes";
+  followed?.close(); // her own photo is no news to her
   const body = new FormData();
   body.append("photos", waiting.photo, waiting.photo.name || "photo.jpg");
   if (waiting.keep) body.append("keep", "yes");
+  if (waiting.learn) body.append("learn", "yes");
   const request = new XMLHttpRequest();
   const bar = document.getElementById("progress");
   bar.hidden = false;
@@ -81,7 +118,7 @@ async function sendHeld() {
 /* The photo is let go once it has arrived, or once the server has judged that it cannot be used; not before. */
 async function sent(request) {
   if (request.status >= 300 && !JUDGED.includes(request.status)) return failed(form.dataset.failed);
-  await shelf("readwrite", (store) => store.delete(location.pathname));
+  await unsent("readwrite", (store) => store.delete(held_under));
   if (request.status < 300) return location.replace(form.dataset.done);
   const told = new DOMParser().parseFromString(request.responseText, "text/html").querySelector("main");
   document.querySelector("main").replaceWith(told);
@@ -93,41 +130,37 @@ function failed(words) {
   delete form.dataset.sending_now;
   document.getElementById("progress").hidden = true;
   document.getElementById("send").hidden = false;
+  if (document.body.dataset.case) followCase();
   say(words);
 }
 
 function held() {
-  return shelf("readonly", (store) => store.get(location.pathname));
+  return unsent("readonly", (store) => store.get(held_under));
 }
 
-function shelf(mode, use) {
-  return new Promise((done, refused) => {
-    const opening = indexedDB.open("hoistlore", 1);
-    opening.onupgradeneeded = () => opening.result.createObjectStore("unsent");
-    opening.onerror = () => refused(opening.error);
-    opening.onsuccess = () => {
-      const request = use(opening.result.transaction("unsent", mode).objectStore("unsent"));
-      request.onsuccess = () => done(request.result);
-      request.onerror = () => refused(request.error);
-    };
-  });
+function unsent(mode, use) {
+  return shelf("hoistlore", "unsent", {}, mode, use);
 }
 
 /* Somebody else works on the same case: say so, and let the reader decide when to look. */
 function followCase() {
-  const { case: here, version, news: words, show } = document.body.dataset;
-  const changes = new EventSource(`${here}/changes?after=${version}`);
-  changes.addEventListener("changed", () => {
-    changes.close();
-    const link = document.createElement("a");
-    link.href = here;
-    link.textContent = show;
-    say(`${words} `);
-    news.append(link);
+  const { case: here, version, news: words } = document.body.dataset;
+  followed = new EventSource(`${here}/changes?after=${version}`);
+  followed.addEventListener("error", ({ target }) => {
+    if (target.readyState === EventSource.CLOSED) setTimeout(followCase, 2000); // a proxy had no server to ask
   });
-  window.addEventListener("pagehide", () => changes.close());
+  followed.addEventListener("changed", () => {
+    followed.close();
+    link(words, here);
+  });
 }
 
 function say(words) {
   news.textContent = words;
+}
+
+function link(words, href) {
+  const to = Object.assign(document.createElement("a"), { href, textContent: document.body.dataset.show });
+  say(`${words} `);
+  news.append(to);
 }

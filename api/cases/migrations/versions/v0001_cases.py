@@ -9,6 +9,14 @@ down_revision = None
 
 def upgrade() -> None:
     """Make the tables."""
+    _make_cases()
+    _make_events()
+    _make_photos()
+    _make_sessions()
+    _make_audit()
+
+
+def _make_cases() -> None:
     op.create_table(
         "cases",
         sa.Column("id", sa.String(24), primary_key=True),
@@ -20,6 +28,9 @@ def upgrade() -> None:
         sa.Column("opened_ms", sa.BigInteger, nullable=False),
         sa.Column("changed_ms", sa.BigInteger, nullable=False),
     )
+
+
+def _make_events() -> None:
     op.create_table(
         "events",
         sa.Column("case_id", sa.String(24), sa.ForeignKey("cases.id", ondelete="CASCADE"), primary_key=True),
@@ -31,6 +42,9 @@ def upgrade() -> None:
         sa.Column("said", sa.JSON, nullable=False),
         sa.Column("known", sa.JSON, nullable=False),
     )
+
+
+def _make_photos() -> None:
     op.create_table(
         "photos",
         sa.Column("id", sa.String(24), primary_key=True),
@@ -42,6 +56,9 @@ def upgrade() -> None:
         sa.Column("keep_until_ms", sa.BigInteger),
         sa.UniqueConstraint("case_id", "sha256"),
     )
+
+
+def _make_sessions() -> None:
     op.create_table(
         "sessions",
         sa.Column("token_hash", sa.String(64), primary_key=True),
@@ -50,6 +67,9 @@ def upgrade() -> None:
         sa.Column("form_key", sa.String(48), nullable=False),
         sa.Column("expires_ms", sa.BigInteger, nullable=False),
     )
+
+
+def _make_audit() -> None:
     op.create_table(
         "audit",
         sa.Column("id", sa.Integer, primary_key=True, autoincrement=True),

@@ -1,0 +1,1 @@
+"""What every request passes: rights, addresses, slow bodies, figures, traces. May not: know a page or a case."""

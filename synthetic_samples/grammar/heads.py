@@ -1,0 +1,199 @@
+"""An actuator head from operations: a case on the axis, a motor in it or on it, and what its two ends carry."""
+
+from dataclasses import replace
+
+import numpy as np
+from manifold3d import Manifold
+
+from synthetic_samples.geometry import Material, Part, Piece, block, cylinder, moved, rod, shift, turn
+from synthetic_samples.grammar.mechanisms import mechanism
+from synthetic_samples.grammar.operations import body, filling, seated
+from synthetic_samples.grammar.plain_ends import beyond, plain_end
+from synthetic_samples.materials.materials import any_colour, housing_material, metal, rubber, sticker
+from synthetic_samples.shapes.actuator import Actuator
+from synthetic_samples.shapes.fittings import hanging_cable
+from synthetic_samples.shapes.mechanisms import knob_place
+from synthetic_samples.splits import production
+
+_FORK_END = 0.6
+FAMILY = "composed"
+
+
+def head(rng: np.random.Generator, lowering: str, style: str, reach: float | None = None) -> Actuator:
+    """An actuator with the given lowering mechanism; `reach` is the length from the head to the rod's eye (m)."""
+    tube_r = float(rng.uniform(0.012, 0.032))
+    solids, half, case_r = _case(rng, style, tube_r)
+    material = housing_material(rng)
+    pieces: list[Piece] = []
+    for number, solid in enumerate(solids):
+        own = number > 0 and rng.random() < 0.45
+        pieces.append(Part(solid, housing_material(rng) if own else material, "actuator_head/housing"))
+    end = "fork" if rng.random() < _FORK_END else "tube"
+    tips = {"fork": -half, "tube": half}
+    built = mechanism(rng, lowering, style, end, case_r, tube_r, material)
+    carry = {"fork": shift(z=-half) @ turn((1, 0, 0), 180), "tube": shift(z=half)}
+    pieces += moved(built.pieces, carry[end])
+    lengths = {"fork": 0.0, "tube": 0.0} | {end: built.length_m}
+    other = "tube" if end == "fork" else "fork"
+    if rng.random() < 0.4:
+        lengths[other] = _other_end(rng, style, other, case_r, tube_r, pieces, carry[other])
+    fork_z = _held(rng, style, tube_r, pieces, shift(z=-lengths["fork"]) @ carry["fork"])
+    widest = built.radius_m if lowering == "none" and end == "tube" and built.pieces else np.inf
+    rod_z = _tube(rng, pieces, half, half + lengths["tube"], tube_r, reach, widest)
+    _details(rng, pieces, solids)
+    labelled = [p.solid for p in pieces if isinstance(p, Part) and p.label.startswith("actuator_head")]
+    places = {e: knob_place(e, z, case_r, tube_r) for e, z in tips.items() if lowering == "none"}
+    return Actuator(
+        pieces, lowering, FAMILY, end if lowering != "none" else None, built.neck_m, built.radius_m, fork_z, rod_z,
+        labelled, solids, places,
+    )  # fmt: skip
+
+
+# Case and motor -------------------------------------------------------------------------------------------------------
+
+
+def _case(rng: np.random.Generator, style: str, r: float) -> tuple[list[Manifold], float, float]:
+    """Solids of case and motor, half the height of the case along the axis, and its radius at the ends (m)."""
+    kind = production(rng, "case", style)
+    case_r, half = r * float(rng.uniform(1.35, 2.4)), float(rng.uniform(0.022, 0.075))
+    motor_r, length = float(rng.uniform(0.016, 0.036)), float(rng.uniform(0.05, 0.16))
+    if kind in ("around", "tower", "slab"):
+        if kind == "tower":
+            half = float(rng.uniform(0.06, 0.12))
+        wide = 2 * case_r + (float(rng.uniform(0.03, 0.12)) if kind != "tower" else 0.0)
+        deep = 2 * case_r * float(rng.uniform(1.0, 1.4)) if kind != "slab" else case_r * 1.9
+        whole = body(rng, style, (wide, deep, 2 * half)).translate((wide / 2 - case_r, 0, 0))
+        return [seated(whole, case_r * 0.9, half)], half, case_r * 0.9
+    across = 2 * case_r * float(rng.uniform(1.0, 1.3))
+    case = seated(body(rng, style, (across, 2 * case_r, 2 * half)), case_r * 0.92, half)
+    motor = _motor(rng, style, motor_r, length)
+    if kind in ("beside", "twin"):
+        return _parallel(rng, kind, case, motor, (across, case_r, half), motor_r), half, case_r * 0.92
+    if kind == "astride":
+        motor = motor.translate((0, 0, -length * float(rng.uniform(0.3, 0.7))))
+    laid = motor.rotate((0, 90, 0)).translate((case_r * float(rng.uniform(0.2, 0.6)) * (kind != "astride"), 0, 0))
+    if kind == "oblique":
+        laid = laid.rotate((0, float(rng.choice([-1, 1]) * rng.uniform(20, 60)), 0))
+    elif kind == "elbow":
+        knee = Manifold.sphere(motor_r * 1.05, 32).translate((length * 0.7, 0, 0))
+        laid = laid + knee + cylinder(motor_r * 0.95, length * 0.6).translate((length * 0.7, 0, 0))
+    elif kind == "yoke":
+        arm = block(length * 0.6, motor_r * 0.6, motor_r * 1.4)
+        arms = arm.translate((length * 0.3, motor_r, 0)), arm.translate((length * 0.3, -motor_r, 0))
+        laid = laid.translate((motor_r, 0, 0)) + arms[0] + arms[1]
+    if motor_r > half * 0.9 and kind != "oblique":
+        laid = laid ^ block(2, 2, 2.1 * half)
+    return [case, laid - cylinder(r * 0.9, 2).translate((0, 0, -1))], half, case_r * 0.92
+
+
+def _parallel(
+    rng: np.random.Generator,
+    kind: str,
+    case: Manifold,
+    motor: Manifold,
+    size: tuple[float, float, float],
+    motor_r: float,
+) -> list[Manifold]:
+    """A case with one motor, or a twin on each side, parallel to the tube, up or down.
+
+    `size`: the case across, its radius, half its height (m).
+    """
+    across, case_r, half = size
+    level = -half * float(rng.uniform(0.1, 1.0))
+    motor = motor.translate((across / 2 + motor_r * float(rng.uniform(0.6, 0.95)), 0, level))
+    motor = motor.mirror((0, 0, 1)) if rng.random() < 0.35 else motor
+    bridge = block(across / 2 + motor_r, min(case_r, motor_r) * 1.1, half)
+    case = case + bridge.translate(((across / 2 + motor_r) / 2, 0, 0))
+    return [case, motor + motor.mirror((1, 0, 0)) if kind == "twin" else motor]
+
+
+def _motor(rng: np.random.Generator, style: str, radius: float, length: float) -> Manifold:
+    """A motor that stands on z = 0."""
+    if rng.random() < 0.45:
+        motor = cylinder(radius, length)
+        if rng.random() < 0.6:
+            motor += cylinder(radius * 0.95, radius * 0.4, radius * rng.uniform(0.4, 0.9)).translate((0, 0, length))
+        return motor
+    size = (2 * radius * float(rng.uniform(0.9, 1.3)), 2 * radius, length)
+    return filling(body(rng, style, size), size).translate((0, 0, length / 2))
+
+
+# Ends, tube, details --------------------------------------------------------------------------------------------------
+
+
+def _other_end(
+    rng: np.random.Generator, style: str, end: str, case_r: float, tube_r: float, pieces: list[Piece], carry: np.ndarray
+) -> float:
+    """A plain piece on the end without the mechanism; returns its height."""
+    solid, height = plain_end(rng, style, max(case_r * float(rng.uniform(0.5, 0.95)), tube_r * 1.1))
+    if solid is None:
+        return 0.0
+    label = "actuator_head/plain_end" if end == "fork" else "actuator_head/collar"
+    material = rubber(rng) if rng.random() < 0.3 else Material(any_colour(rng), 0.5)
+    pieces.append(Part(solid, material, label).moved(carry))
+    return height
+
+
+def _held(rng: np.random.Generator, style: str, r: float, pieces: list[Piece], carry: np.ndarray) -> float:
+    """Eye, fork, ball or plate below everything; returns the height of its pin."""
+    solid, bolt, pin = beyond(rng, style, r)
+    outward = shift(z=-0.0) @ carry
+    pieces.append(
+        Part(solid, metal(rng) if rng.random() < 0.6 else Material(any_colour(rng), 0.5), "actuator_head/fork").moved(
+            outward
+        )
+    )
+    if bolt is not None:
+        pieces.append(Part(bolt, metal(rng), "actuator_head/fork").moved(outward))
+    return float((outward @ (0, 0, pin, 1))[2])
+
+
+def _tube(
+    rng: np.random.Generator,
+    pieces: list[Piece],
+    half: float,
+    start: float,
+    r: float,
+    reach: float | None,
+    widest: float,
+) -> float:
+    """Outer tube (from inside the case), now and then a seal or boot at its root, rod and eye; the eye's height."""
+    long = float(rng.uniform(0.18, 0.42)) if reach is None else reach * float(rng.uniform(0.55, 0.75))
+    rod_long = float(rng.uniform(0.03, 0.2)) if reach is None else max(reach - start - long, 0.03)
+    material = metal(rng) if rng.random() < 0.5 else Material(any_colour(rng), 0.4)
+    top = start + long
+    outer = cylinder(r, top - half + 0.004).translate((0, 0, half - 0.004))
+    if rng.random() < 0.2:  # a square tube
+        outer = block(1.75 * r, 1.75 * r, top - half + 0.004).translate((0, 0, (top + half) / 2 - 0.002))
+    pieces.append(Part(outer, material))
+    pieces.append(Part(cylinder(r * 1.004, 0.03).translate((0, 0, start)), material, "actuator_tube/root"))
+    if rng.random() < 0.45:
+        wide, tall = min(r * float(rng.uniform(1.08, 1.5)), widest), float(rng.uniform(0.006, 0.024))
+        ring = cylinder(wide, tall, wide * rng.uniform(0.75, 1.0)).translate((0, 0, start))
+        pieces.append(
+            Part(ring, rubber(rng) if rng.random() < 0.5 else Material(any_colour(rng), 0.5), "actuator_tube/root")
+        )
+    pieces.append(Part(cylinder(r * 1.12, 0.014).translate((0, 0, top - 0.012)), rubber(rng)))
+    pieces.append(
+        Part(cylinder(r * 0.6, rod_long).translate((0, 0, top)), Material((0.7, 0.7, 0.72), 0.15, metallic=1.0))
+    )
+    pieces.append(Part(rod((0, -r * 0.7, top + rod_long), (0, r * 0.7, top + rod_long), r * 0.65), metal(rng)))
+    return top + rod_long
+
+
+def _details(rng: np.random.Generator, pieces: list[Piece], solids: list[Manifold]) -> None:
+    """A cable out of the case, and a label on it."""
+    low, high = np.array(Manifold.compose(solids).bounding_box()).reshape(2, 3)
+    if rng.random() < 0.8:
+        start = np.array([high[0] - 0.004, 0.0, float(rng.uniform(low[2], high[2])) * 0.5])
+        out = np.array((1.0, 0.0, 0.0))
+        pieces.append(Part(rod(start, start + out * 0.018, 0.006), rubber(rng)))
+        pieces.append(hanging_cable(rng, start + out * 0.018, out, rng.uniform(0.1, 0.35)))
+    if rng.random() < 0.5:
+        label = sticker(rng)
+        scale = min(0.7, (high - low)[2] * 0.6 / max(label.width_m, label.height_m))
+        where = shift(x=float(rng.uniform(0.0, high[0] * 0.5)), y=low[1] - 0.0008)
+        small = replace(
+            label, width_m=label.width_m * scale, height_m=label.height_m * scale, label="actuator_head/housing"
+        )
+        pieces.append(small.moved(where))

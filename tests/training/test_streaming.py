@@ -1,0 +1,299 @@
+"""Views that are learned from as they come: developed, never more than twice, never those that measure."""
+
+import json
+import time
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import torch
+
+from classifier.identify import WEIGHTS_DIR
+from classifier.recipe import CLASSES, KINDS
+from classifier.taxonomy import CONCEPTS_OF
+from synthetic_samples.annotate.shot_labels import OTHER, Label
+from synthetic_samples.render.part_maps import PARTS, part_map, part_numbers
+from synthetic_samples.render.stream import Batch
+from training.command import main
+from training.config import PRESETS, STRIDE
+from training.data.darkroom import developed, smoothed
+from training.data.manifest import Reading
+from training.data.targets import HIDDEN_SHARES, Balance, relations_of, target_of
+from training.data.view_bank import MOST_USES, WindowBank, reduced_parts, within
+from training.loop import streaming
+from training.loop.reading import reader_loss
+from training.loop.streamed import StreamedPhotos, StreamedWindows
+from training.loop.streaming import Begun, train_streamed
+from training.loop.tasks import TASKS
+from training.loop.train import RunConfig
+from training.nets.checkpoint import read_whole
+from training.nets.model import new_network
+
+SIDE, VIEWS = 96, 4
+CPU = torch.device("cpu")
+KIND_OF = ("control_box", "actuator_head", OTHER, None)
+
+
+def _batch(world: int, rng: np.random.Generator, side: int = SIDE) -> Batch:
+    shape = (VIEWS, side, side)
+    normal = np.zeros((3, *shape), np.int8)
+    normal[2] = 127
+    labels = []
+    for kind in KIND_OF:
+        concepts = {
+            concept: {"value": values[world % len(values)], "visible": True, "evidence_px": 900}
+            for concept, values in CONCEPTS_OF.get(kind, {}).items()
+        }
+        labels.append(Label(kind, concepts, np.diag([0.9, 0.9, 1.0]), 0.3, world))
+    return Batch(
+        rng.gamma(2, 0.2, (3, *shape)).astype(np.float16),
+        rng.integers(20, 235, (3, *shape), dtype=np.uint8),
+        normal,
+        rng.integers(0, len(PARTS), shape, dtype=np.uint8),
+        labels,
+    )
+
+
+class _Stream:
+    """A stream of invented batches, `most` of them."""
+
+    def __init__(
+        self, most: int = 10_000, problem: Exception | None = None, boxes: tuple = (), side: int = SIDE
+    ) -> None:
+        self.most, self.problem, self.closed, self.boxes, self.side = most, problem, False, boxes, side
+        self.read_now = False
+
+    def batches(self):
+        rng = np.random.default_rng(1)
+        for world in range(self.most):
+            if self.closed:
+                return
+            batch = _batch(world, rng, self.side)
+            self.read_now = True
+            try:
+                yield replace(batch, labels=[replace(label, boxes=self.boxes) for label in batch.labels])
+            finally:  # also when the reader stops in the middle of one
+                self.read_now = False
+        if self.problem:
+            raise self.problem
+        while not self.closed:
+            time.sleep(0.01)
+
+    def end(self) -> None:
+        self.closed = True
+
+    def close(self) -> None:
+        assert not self.read_now  # its memory is gone then
+
+
+def test_smoothing_takes_the_noise_within_a_surface_and_leaves_the_edge_between_two() -> None:
+    rng = np.random.default_rng(2)
+    light = torch.from_numpy(rng.gamma(4, 0.25, (1, 3, 32, 32)).astype(np.float32))  # mean 1
+    light[..., 16:] *= 8
+    normal = torch.zeros(1, 3, 32, 32)
+    normal[:, 2, :, :16], normal[:, 0, :, 16:] = 1, 1
+    colour = torch.ones(1, 3, 32, 32)
+    after = smoothed(light, colour, normal, 5)
+    dark, bright = after[..., 2:14], after[..., 18:30]
+    assert dark.std() < 0.5 * light[..., 2:14].std()
+    assert dark.mean() == pytest.approx(float(light[..., 2:14].mean()), rel=0.1)
+    assert after[..., 15].mean() < 2 and after[..., 16].mean() > 5 and bright.mean() > 7
+    assert torch.equal(smoothed(light, colour, normal, 0), light)
+
+
+def test_a_texture_survives_smoothing() -> None:
+    colour = torch.full((1, 3, 16, 16), 0.1)
+    colour[..., ::2] = 0.9
+    normal = torch.zeros(1, 3, 16, 16)
+    normal[:, 2] = 1
+    after = smoothed(colour * 0.5, colour, normal, 5)
+    assert after == pytest.approx((colour * 0.5).numpy(), rel=1e-4)
+
+
+def test_a_view_is_developed_to_a_photo_of_ordinary_brightness_whatever_the_light() -> None:
+    rng = np.random.default_rng(3)
+    light = torch.rand(8, 3, 64, 64) * torch.tensor([0.01, 0.1, 1, 10, 100, 1000, 0.5, 3])[:, None, None, None]
+    photos = developed(light, torch.full_like(light, 0.5), torch.zeros_like(light), np.full(8, 0.5), rng)
+    assert photos.dtype == torch.uint8 and photos.shape == light.shape
+    means = photos.float().mean(dim=(1, 2, 3))
+    assert (means > 25).all() and (means < 235).all()
+
+
+def test_a_small_share_of_a_photo_has_less_detail() -> None:
+    light = (torch.rand(1, 1, 64, 64) > 0.5).float().expand(2, 3, 64, 64).contiguous()
+    wide, far = (
+        np.mean([
+            developed(light.clone(), torch.ones_like(light), torch.zeros_like(light), np.full(2, share),
+                      np.random.default_rng(seed)).float().diff(dim=3).abs().mean() for seed in range(6)
+        ])
+        for share in (0.9, 0.01)
+    )  # fmt: skip
+    assert far < 0.6 * wide
+
+
+def test_part_maps_are_reduced_as_the_renderer_does_it() -> None:
+    rng = np.random.default_rng(4)
+    labels = ["", "control_box/unit/front", "control_box/stop", "control_box/service_buttons", "actuator_head/neck"]
+    ids = rng.choice(len(labels), (40, 40), p=[0.3, 0.4, 0.1, 0.1, 0.1])
+    parts = part_numbers(labels, {None: {}})[ids]
+    ours = reduced_parts(torch.from_numpy(parts)[None])[0].numpy()
+    assert np.array_equal(ours, part_map(ids, labels, {None: {}}))
+
+
+def test_what_lies_beside_the_photo_is_grey_and_marked() -> None:
+    bank = WindowBank(8, SIDE, CPU, Balance())
+    batch = _batch(0, np.random.default_rng(5))
+    beside = np.array([[1.0, 0, 1.0], [0, 1.0, 0], [0, 0, 1]])  # the photo ends at the window's middle
+    batch = replace(batch, labels=[replace(label, to_photo=beside) for label in batch.labels])
+    places = bank.add(batch, np.random.default_rng(6))
+    assert len(places) == VIEWS - 1 and bank.left_out == 1
+    right = bank.pixels[torch.from_numpy(places), :, :, SIDE // 2 + 1 :]
+    assert (right[:, :3] == 128).all() and (right[:, 3] == 0).all()
+    assert (bank.pixels[places[0], 3, :, : SIDE // 2] == 255).all()
+    assert within(torch.from_numpy(beside)[None], SIDE, CPU)[0, 0].sum() == SIDE // 2
+    assert [KINDS[kind] for kind in bank.kinds[places]] == list(KIND_OF[:3])
+
+
+def test_no_view_is_learned_from_more_than_twice_and_those_that_measure_never() -> None:
+    stream = _Stream(most=20)  # 60 views that tell something, of which the first 12 measure
+    batches = StreamedWindows(stream, SIDE, 64, CPU, 1, unseen=12)
+    rng = np.random.default_rng(7)
+    for _ in range(7):
+        windows, targets = batches.draw(rng, 8)
+        assert windows.shape == (8, 3, SIDE, SIDE) and torch.isfinite(windows).all()
+        assert set(targets) == {*CONCEPTS_OF["control_box"], "lowering", "kind", "parts", "part_weights", "relations"}
+    batches.draw(rng, 8, learned=False)
+    filled = batches.bank.added
+    assert batches.bank.uses[:filled].max() <= MOST_USES
+    assert batches.bank.uses[:filled].sum() == batches.drawn == 56
+    assert batches.unseen.added >= 12 and (batches.unseen.uses[:12] == 0).all()
+    batches.close()
+
+
+def test_what_ends_the_stream_is_told_to_who_draws() -> None:
+    batches = StreamedWindows(_Stream(most=1, problem=RuntimeError("no views came")), SIDE, 16, CPU, 1, unseen=3)
+    with pytest.raises(RuntimeError, match="no views came"):
+        batches.draw(np.random.default_rng(8), 8)
+    batches.close()
+
+
+def test_the_command_begins_where_it_is_told_and_stores_what_came_of_it(tmp_path, monkeypatch) -> None:
+    monkeypatch.setattr(streaming, "_STATISTICS_BATCHES", 1)
+    monkeypatch.setattr(streaming, "ViewStream", lambda plan: _Stream())
+    given = ["--preset", "small", "--batch", "4", "--minutes", "0.02", "--held", "64", "--unseen", "6"]
+    begun = ["--begin", "imagenet", "--begin", str(WEIGHTS_DIR)]
+    main(["stream", "--out", str(tmp_path), "--devices", "cpu", *given, *begun])
+    summary = json.loads((tmp_path / "streamed.json").read_text())
+    assert [run["name"] for run in summary["runs"]] == ["imagenet", "served"]
+    about = [read_whole(tmp_path / name / "reader.pt")["about"] for name in ("imagenet", "served")]
+    assert "went_on_from" not in about[0] and about[1]["went_on_from"] == str(WEIGHTS_DIR)
+    assert all(each["command"].startswith("python -m training stream") for each in about)
+
+
+def test_two_readers_learn_from_the_same_views(tmp_path) -> None:
+    torch.manual_seed(9)
+    batches = StreamedWindows(_Stream(), SIDE, 48, CPU, 1, unseen=6)
+    preset = PRESETS["small"]
+    preset = replace(preset, reader=replace(preset.reader, batch=4, minutes=0.05))
+    begun = [Begun(name, new_network("reader", False), {}, gently) for name, gently in (("a", False), ("b", True))]
+    told = train_streamed(TASKS["reader"], begun, batches, RunConfig(preset, 1, tmp_path))
+    batches.close()
+    assert [run["name"] for run in told] == ["a", "b"] and told[0]["steps"] == told[1]["steps"] >= 1
+    assert batches.drawn == 4 * told[0]["steps"]  # drawn once for both
+    summary = json.loads((tmp_path / "streamed.json").read_text())
+    assert summary["runs"] == told and summary["drawn"] == batches.drawn
+    for run in told:
+        assert set(run["learned"]) == set(run["unseen"]) and np.isfinite(run["unseen"]["total"])
+        kept = read_whole(tmp_path / run["name"] / "reader.pt")
+        assert kept["about"]["task"] == "reader" and 0 < kept["about"]["pictures"] <= summary["views"]
+
+
+def test_a_stream_counts_as_calibration_renders_do_whatever_it_shows() -> None:
+    """Seven views in ten hide their mechanism and most others are pulled: weighed, all values count alike."""
+    rng = np.random.default_rng(10)
+    rows = np.eye(5, dtype=np.float32)[rng.choice(5, 4000, p=[0.03, 0.05, 0.05, 0.17, 0.7])]
+    balance = Balance()
+    balance.add({"lowering": rows})
+    mass = balance.weighed("lowering", rows).sum(axis=0) / len(rows)
+    assert mass[-1] == pytest.approx(HIDDEN_SHARES["lowering"], abs=1e-3)
+    assert mass[1:4] == pytest.approx(np.full(3, (1 - HIDDEN_SHARES["lowering"]) / 4), abs=1e-3)
+    assert mass[0] < mass[1]  # so rare that it would outweigh: no view counts more than four
+
+
+def test_faint_evidence_keeps_its_ratio_and_what_does_not_apply_stays_nothing() -> None:
+    faint = target_of("battery", Reading("hung_pack", False, ("hung_pack",), 39.0))
+    balance = Balance()
+    balance.add({"battery": np.stack([faint, np.eye(4, dtype=np.float32)[0]])})
+    weighed = balance.weighed("battery", np.stack([faint, np.zeros(4, np.float32)]))
+    assert weighed[0, 2] / weighed[0, 3] == pytest.approx(faint[2] / faint[3], rel=1e-5)
+    assert not weighed[1].any()
+
+
+def test_a_window_of_weight_two_is_learned_from_as_two() -> None:
+    torch.manual_seed(3)
+    read = {concept: torch.randn(2, len(classes)) for concept, classes in CLASSES.items()}
+    read |= {"kind": torch.randn(2, len(KINDS)), "parts": torch.zeros(2, len(PARTS), 2, 2)}
+    shares, nothing = torch.zeros(2, len(PARTS), 2, 2), torch.ones(len(PARTS))
+
+    def loss(rows: list[int], weights: list[float]) -> float:
+        targets = {c: torch.eye(len(v))[[0, 1]][rows] * torch.tensor(weights)[:, None] for c, v in CLASSES.items()}
+        targets |= {"kind": torch.tensor([0, 1])[rows], "parts": shares[rows], "part_weights": nothing}
+        return float(reader_loss({name: values[rows] for name, values in read.items()}, targets)["battery"])
+
+    assert loss([0, 1], [2.0, 1.0]) == pytest.approx(loss([0, 0, 1], [1.0, 1.0, 1.0]), rel=1e-6)
+
+
+def test_relations_follow_from_what_a_mechanism_is_and_are_not_told_where_it_is_hidden() -> None:
+    clear = Reading("pull_twist_knob", True, ("pull_twist_knob",), 900.0)
+    assert relations_of(clear) == (1, 0, 0)
+    assert relations_of(replace(clear, value="squeeze_tabs", possible=("squeeze_tabs",))) == (0, 1, 0)
+    assert relations_of(replace(clear, value="twist_knob", possible=("twist_knob",))) == (0, 0, 1)
+    left_open = relations_of(replace(clear, possible=("twist_knob", "pull_twist_knob")))
+    assert np.isnan(left_open[0]) and left_open[1] == 0 and np.isnan(left_open[2])
+    assert np.isnan(relations_of(replace(clear, visible=False))).all() and np.isnan(relations_of(None)).all()
+
+
+def test_only_relations_that_are_told_are_learned() -> None:
+    torch.manual_seed(4)
+    net = new_network("reader", False).eval()
+    batches = StreamedWindows(_Stream(), SIDE, 32, CPU, 1, unseen=3)
+    windows, targets = batches.draw(np.random.default_rng(1), 8)
+    batches.close()
+    heads = targets["kind"] == KINDS.index("actuator_head")
+    assert heads.any() and not heads.all()
+    assert torch.equal(~targets["relations"].isnan().any(dim=1), heads)
+    read = net(windows)
+    before = reader_loss(read, targets)["relations"]
+    others = read["relations"].clone()
+    others[~heads] += 5
+    assert torch.equal(reader_loss(read | {"relations": others}, targets)["relations"], before)
+
+
+def test_a_finder_is_taught_the_boxes_of_whole_photos_and_half_a_thing_is_not_asked_for() -> None:
+    """A box in the left half and a head that the frame cuts off in the right: heat in the left half alone."""
+    boxes = (("control_box", (0.1, 0.3, 0.4, 0.7)), ("half_a_thing", (0.6, 0.3, 0.9, 0.7)))
+    batches = StreamedPhotos(_Stream(boxes=boxes), SIDE, 32, CPU, 1, unseen=3)
+    batches.wait_for(4)
+    _, targets = batches.draw(np.random.default_rng(0), 4)
+    plain = batches.plain_maps(4)
+    _, targets = batches.shown(batches.bank, np.arange(4), plain, np.random.default_rng(0))
+    batches.close()
+    heat, weight = targets["heat"], targets["heat_weight"]
+    cells = SIDE // STRIDE
+    assert heat[:, 0, :, : cells // 2].amax() > 0.9 and not heat[:, 1:].any()
+    assert not heat[:, :, :, cells // 2 + 1 :].gt(0.05).any()
+    assert (weight[:, 0, cells // 2, int(0.75 * cells)] == 0).all() and weight[:, 0, 0, 0].all()
+    assert targets["boxes"] == 4
+
+
+def test_the_command_teaches_a_finder(tmp_path, monkeypatch) -> None:
+    plans = []
+    monkeypatch.setattr(streaming, "_STATISTICS_BATCHES", 1)
+    monkeypatch.setattr(streaming, "ViewStream", lambda plan: plans.append(plan) or _Stream(side=plan.side_px))
+    given = ["--preset", "small", "--batch", "4", "--minutes", "0.02", "--held", "64", "--unseen", "6"]
+    main(
+        ["stream", "--task", "finder", "--out", str(tmp_path), "--devices", "cpu", *given, "--begin", str(WEIGHTS_DIR)]
+    )
+    assert plans[0].whole and plans[0].side_px == PRESETS["small"].finder_px
+    assert read_whole(tmp_path / "served" / "finder.pt")["about"]["task"] == "finder"
+    assert json.loads((tmp_path / "streamed.json").read_text())["task"] == "finder"

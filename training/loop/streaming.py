@@ -1,0 +1,171 @@
+"""Teach readers or finders by views that are rendered beside them: `python -m training stream`."""
+
+import argparse
+import json
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import torch
+from torch import nn
+
+from synthetic_samples.render.stream import StreamPlan, ViewStream
+from synthetic_samples.scene.layout import Brief
+from training.config import PRESETS, Preset
+from training.data.geometry import wobbled
+from training.loop.parallel import made_ready
+from training.loop.streamed import WOBBLE, Streamed, StreamedPhotos, StreamedWindows
+from training.loop.tasks import TASKS, Task
+from training.loop.train import Job, Run, RunConfig
+from training.loop.unfuse import served_network
+from training.nets.checkpoint import save_network
+from training.nets.model import BACKBONE, BACKBONE_WEIGHTS, new_network
+
+IMAGENET = "imagenet"
+STREAMED = {"reader": StreamedWindows, "finder": StreamedPhotos}
+_STATISTICS_BATCHES, _STATISTICS_BATCH = 16, 32  # views by which a served network's norms are set apart
+_REPORT_EVERY_S, _SAVE_EVERY_S = 15.0, 60.0
+_GROUP = 128  # views a batch whose loss is measured at the end
+
+
+def stream(options: argparse.Namespace) -> None:
+    """Start the stream, teach, store `OUT/NAME/TASK.pt` for each beginning and `OUT/streamed.json`."""
+    task = TASKS[options.task]
+    preset = _preset(options, task)
+    devices = (options.devices or ("cuda:0" if torch.cuda.is_available() else "cpu")).split(",")
+    device, side_px = torch.device(devices[0]), getattr(preset, f"{task.name}_px")
+    gpus = tuple(torch.device(each).index or 0 for each in devices)
+    plan = StreamPlan(
+        seed=options.seed, brief=Brief("train", (), False, options.grammar), views=options.views, side_px=side_px,
+        samples=options.samples, depth=options.depth, builders=options.builders, renderers=options.renderers,
+        variant=options.variant, gpus=gpus, whole=task.name == "finder",
+    )  # fmt: skip
+    options.out.mkdir(parents=True, exist_ok=True)
+    made_ready(device)
+    batches = STREAMED[task.name](ViewStream(plan), side_px, options.held, device, options.seed, options.unseen)
+    try:
+        begun = [begin(task, start, batches, device, options.seed) for start in options.begin or [IMAGENET]]
+        train_streamed(task, begun, batches, RunConfig(preset, options.seed, options.out, command=options.line))
+    finally:
+        batches.close()
+
+
+def _preset(options: argparse.Namespace, task: Task) -> Preset:
+    """The preset with the minutes and the batch that are asked for."""
+    schedule = replace(task.schedule(PRESETS[options.preset]), minutes=options.minutes)
+    if options.batch:
+        schedule = replace(schedule, batch=options.batch)
+    return replace(PRESETS[options.preset], **{task.name: schedule})
+
+
+@dataclass(frozen=True)
+class Begun:
+    """A network to teach: its name, the network as it begins, and facts to store with it."""
+
+    name: str
+    net: nn.Module
+    about: dict
+    gently: bool = False  # at the learning rate of one that goes on from another
+
+
+def begin(task: Task, start: str, batches: Streamed, device: torch.device, seed: int) -> Begun:
+    """A network with ImageNet weights (`imagenet`, `imagenet-lite2`), or one that goes on from a served folder."""
+    torch.manual_seed(seed)
+    backbone = start.removeprefix(f"{IMAGENET}-") if start != IMAGENET else BACKBONE
+    if backbone in BACKBONE_WEIGHTS:
+        return Begun(start, new_network(task.name, True, backbone).to(device), {"backbone": backbone})
+    rng = np.random.default_rng(0)
+    some = [batches.draw(rng, _STATISTICS_BATCH, learned=False)[0] for _ in range(_STATISTICS_BATCHES)]
+    return Begun("served", served_network(task.name, Path(start), some, device), {"went_on_from": start}, gently=True)
+
+
+def train_streamed(task: Task, begun: Sequence[Begun], batches: Streamed, config: RunConfig) -> list[dict]:
+    """Teach each network by the same views for the preset's minutes; stores them, and tells what was seen and lost."""
+    draw = _shared(batches)
+    runs = [Run(each.net, _job(task, each, draw, config)) for each in begun]
+    started = reported = saved = time.monotonic()
+    for run in runs:
+        run.running_since = started
+    while (done := runs[0].progress()) < 1:
+        for run in runs:
+            run.step(done)
+        now = time.monotonic()
+        if now - reported > _REPORT_EVERY_S:
+            reported = now
+            for run in runs:
+                run.report()
+            print(_pace(batches, now - started), flush=True)
+        if now - saved > _SAVE_EVERY_S:
+            saved = now
+            _save(task, runs, batches)
+    _save(task, runs, batches)
+    losses = [_losses(task, run.averaged.eval(), batches) for run in runs]
+    told = [{"name": run.job.name, "steps": run.steps} | lost for run, lost in zip(runs, losses, strict=True)]
+    summary = {"task": task.name, "runs": told, "views": batches.bank.added, "worlds": len(batches.bank.worlds),
+               "drawn": batches.drawn, "left_out": batches.bank.left_out,
+               "seconds": time.monotonic() - started}  # fmt: skip
+    (config.folder / "streamed.json").write_text(json.dumps(summary, indent=1))
+    print(json.dumps(summary), flush=True)
+    return told
+
+
+def _shared(batches: Streamed) -> Callable:
+    """Draws that are the same for all networks of one step, told by their generator's seed."""
+    cached: dict[tuple[int, ...], tuple] = {}
+
+    def shared(rng: np.random.Generator, count: int):
+        key = tuple(np.asarray(rng.bit_generator.seed_seq.entropy).ravel().tolist())
+        if key not in cached:
+            cached.clear()
+            cached[key] = batches.draw(rng, count)
+        return cached[key]
+
+    return shared
+
+
+def _job(task: Task, each: Begun, draw: Callable, config: RunConfig) -> Job:
+    schedule = task.schedule(config.preset)
+    if each.gently:
+        gentler = schedule.going_on_rate * schedule.learning_rate
+        schedule = replace(schedule, head_only_share=0.0, learning_rate=gentler)
+    about = each.about | {"task": task.name, "preset": config.preset.as_dict(), "seed": config.seed}
+    return Job(each.name, draw, task.loss, schedule, config, about)
+
+
+def _save(task: Task, runs: Sequence[Run], batches: Streamed) -> None:
+    """Each network as it is by now: a run that is cut short leaves what it had a minute before."""
+    for run in runs:
+        facts = run.job.about | {"pictures": batches.bank.added, "command": run.job.config.command}
+        save_network(run.job.config.folder / run.job.name / f"{task.name}.pt", run.averaged, facts)
+
+
+def _pace(batches: Streamed, spent_s: float) -> str:
+    bank = batches.bank
+    return (
+        f"stream: {bank.added} views of {len(bank.worlds)} worlds, {bank.added / spent_s:.0f} a second, "
+        f"{bank.left_out} left out, {batches.drawn / max(bank.added, 1):.2f} uses a view"
+    )
+
+
+@torch.no_grad()
+def _losses(task: Task, net: nn.Module, batches: Streamed) -> dict[str, dict[str, float]]:
+    """The mean loss on views that were learned from last and on as many that never were, in the same weather."""
+    used = np.flatnonzero((batches.bank.uses >= 1) & (np.arange(batches.bank.capacity) < batches.bank.added))
+    used = np.random.default_rng(4).permutation(used)[: batches.unseen.capacity]
+    found = {}
+    for name, bank, places in (
+        ("learned", batches.bank, used),
+        ("unseen", batches.unseen, np.arange(min(batches.unseen.added, batches.unseen.capacity))),
+    ):
+        sums: dict[str, float] = {}
+        groups = np.array_split(places, max(1, len(places) // _GROUP))
+        for number, group in enumerate(groups):
+            rng = np.random.default_rng([5, number])
+            maps = wobbled(batches.plain_maps(len(group)), WOBBLE, rng)
+            windows, targets = batches.shown(bank, group, maps, rng)
+            for key, value in task.loss(net(windows), targets).items():
+                sums[key] = sums.get(key, 0.0) + float(value) * len(group)
+        found[name] = {key: round(value / len(places), 4) for key, value in sums.items()}
+    return found

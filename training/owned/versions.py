@@ -1,0 +1,71 @@
+"""What a model learned from own photos, by which step and who promoted it: signed in its metadata, told in one list."""
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from classifier.errors import ModelError
+from classifier.lineage import marked
+from classifier.recipe import METADATA_FILE, Recipe
+from training.owned.promote import PREVIOUS, SHADOW
+
+IN_USE, WAITS = "in use", "waits as shadow"
+
+
+@dataclass(frozen=True)
+class Version:
+    """One model of a folder of weights: where it stands, and its recipe or why it cannot be read.
+
+    `withdrawn`: how many of the photos that it learned from were withdrawn since.
+    """
+
+    place: str
+    recipe: Recipe | None
+    problem: str = ""
+    withdrawn: int = 0
+
+    def as_text(self) -> str:
+        """One line for a terminal."""
+        if self.recipe is None:
+            return f"{self.place:<16}{self.problem}"
+        told = self.recipe.provenance
+        step = f"{told.step} of {told.fine_tuned_from}" if told.step else "as delivered"
+        learned = f"{len(told.learned_from)} own photos" if told.learned_from else "no own photo"
+        who = f", promoted by {told.promoted_by} {told.promoted_at}" if told.promoted_by else ""
+        gone = f", {self.withdrawn} of them withdrawn since" if self.withdrawn else ""
+        return f"{self.place:<16}{self.recipe.version:<36}{step}, learned from {learned}{gone}{who}"
+
+
+def signed(recipe: Recipe, before: Recipe, step: str, own: Sequence[str]) -> Recipe:
+    """The recipe as of a model that learned from these own photos by this step, beginning with the model before.
+
+    What the model before had learned from stays listed: it is still in the weights.
+    """
+    digest = hashlib.sha256("\n".join(sorted(own)).encode()).hexdigest()
+    learned = tuple(dict.fromkeys([*before.provenance.learned_from, *own]))
+    provenance = recipe.provenance.with_(
+        step=step, learned_from=learned, fine_tuned_from=before.version, promoted_by=None, promoted_at=None
+    )
+    return recipe.with_(
+        version=f"{before.version.partition('+')[0]}+{step}.{digest[:8]}",
+        trained_on=before.trained_on.with_(owned_photos=len(learned)),
+        provenance=provenance,
+    )
+
+
+def versions(served: Path) -> list[Version]:
+    """The models of a folder of weights: the one that waits, the one in use, and those before, latest first."""
+    places = [(WAITS, served / SHADOW / METADATA_FILE), (IN_USE, served / METADATA_FILE)]
+    before = sorted((served / PREVIOUS).glob("*.json"), reverse=True)
+    places += [(f"{n} before", path) for n, path in enumerate(before, 1)]
+    marks = marked(served)
+    return [_version(place, path, marks) for place, path in places if path.is_file() or place == IN_USE]
+
+
+def _version(place: str, path: Path, marks: dict[str, list[str]]) -> Version:
+    try:
+        recipe = Recipe.parse(path.read_bytes(), path)
+        return Version(place, recipe, withdrawn=len(marks.get(recipe.version, ())))
+    except (ModelError, OSError) as problem:
+        return Version(place, None, str(problem))
