@@ -11,6 +11,7 @@ import numpy as np
 import torch
 from torch import nn
 
+from classifier.recipe import Recipe
 from synthetic_samples.render.stream import StreamPlan, ViewStream
 from synthetic_samples.scene.layout import Brief
 from training.config import PRESETS, Preset
@@ -31,7 +32,7 @@ _GROUP = 128  # views a batch whose loss is measured at the end
 
 
 def stream(options: argparse.Namespace) -> None:
-    """Start the stream, teach, store `OUT/NAME/TASK.pt` for each beginning and `OUT/streamed.json`."""
+    """Start the stream, teach, store `OUT/NAME/TASK.pt` for each beginning, how it began, and `OUT/streamed.json`."""
     task = TASKS[options.task]
     preset = _preset(options, task)
     devices = (options.devices or ("cuda:0" if torch.cuda.is_available() else "cpu")).split(",")
@@ -47,6 +48,9 @@ def stream(options: argparse.Namespace) -> None:
     batches = STREAMED[task.name](ViewStream(plan), side_px, options.held, device, options.seed, options.unseen)
     try:
         begun = [begin(task, start, batches, device, options.seed) for start in options.begin or [IMAGENET]]
+        for each in begun:  # what `average` may mix the taught network with
+            about = _about(task, each, preset, options.seed)
+            save_network(options.out / each.name / "begun_from" / f"{task.name}.pt", each.net, about)
         train_streamed(task, begun, batches, RunConfig(preset, options.seed, options.out, command=options.line))
     finally:
         batches.close()
@@ -78,7 +82,8 @@ def begin(task: Task, start: str, batches: Streamed, device: torch.device, seed:
         return Begun(start, new_network(task.name, True, backbone).to(device), {"backbone": backbone})
     rng = np.random.default_rng(0)
     some = [batches.draw(rng, _STATISTICS_BATCH, learned=False)[0] for _ in range(_STATISTICS_BATCHES)]
-    return Begun("served", served_network(task.name, Path(start), some, device), {"went_on_from": start}, gently=True)
+    about = {"went_on_from": start, "pictures": Recipe.read(Path(start))[0].trained_on.synthetic}
+    return Begun("served", served_network(task.name, Path(start), some, device), about, gently=True)
 
 
 def train_streamed(task: Task, begun: Sequence[Begun], batches: Streamed, config: RunConfig) -> list[dict]:
@@ -130,14 +135,19 @@ def _job(task: Task, each: Begun, draw: Callable, config: RunConfig) -> Job:
     if each.gently:
         gentler = schedule.going_on_rate * schedule.learning_rate
         schedule = replace(schedule, head_only_share=0.0, learning_rate=gentler)
-    about = each.about | {"task": task.name, "preset": config.preset.as_dict(), "seed": config.seed}
+    about = _about(task, each, config.preset, config.seed)
     return Job(each.name, draw, task.loss, schedule, config, about)
+
+
+def _about(task: Task, each: Begun, preset: Preset, seed: int) -> dict:
+    return {"pictures": 0} | each.about | {"task": task.name, "preset": preset.as_dict(), "seed": seed}
 
 
 def _save(task: Task, runs: Sequence[Run], batches: Streamed) -> None:
     """Each network as it is by now: a run that is cut short leaves what it had a minute before."""
     for run in runs:
-        facts = run.job.about | {"pictures": batches.bank.added, "command": run.job.config.command}
+        pictures = run.job.about["pictures"] + batches.bank.added
+        facts = run.job.about | {"pictures": pictures, "command": run.job.config.command}
         save_network(run.job.config.folder / run.job.name / f"{task.name}.pt", run.averaged, facts)
 
 
