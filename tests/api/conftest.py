@@ -1,5 +1,6 @@
 """The application with the toy model, in process and behind a real socket."""
 
+import shutil
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -9,12 +10,15 @@ from pathlib import Path
 
 import pytest
 import uvicorn
+from argon2 import PasswordHasher
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
 from api.app import create_app
+from api.cases.database import open_database
 from api.cases.store import CaseStore
 from api.identification import Resources
+from api.people import passwords
 from api.settings import Settings
 from tests.api.described import Described
 from tests.support.postgres_server import Postgres, running_postgres
@@ -28,10 +32,27 @@ def toy_settings(toy_model_dir: Path, tmp_path_factory: pytest.TempPathFactory) 
     )
 
 
+@pytest.fixture(scope="session")
+def without_cases(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A database without cases, brought up to date: a test that begins with a copy has no need to do it again."""
+    path = tmp_path_factory.mktemp("without") / "cases.db"
+    open_database(f"sqlite:///{path}").dispose()
+    return path
+
+
 @pytest.fixture
-def own_settings(toy_settings: Settings, tmp_path: Path) -> Callable[..., Settings]:
+def own_settings(toy_settings: Settings, without_cases: Path, tmp_path: Path) -> Callable[..., Settings]:
     """The toy settings with a database of this test's own, and what else is given by name."""
+    shutil.copy(without_cases, tmp_path / "cases.db")
     return partial(replace, toy_settings, database=f"sqlite:///{tmp_path / 'cases.db'}")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def quick_hashes() -> Iterator[None]:
+    """Passwords are hashed at the least price; the price that is asked has a test of its own."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(passwords, "PasswordHasher", partial(PasswordHasher, time_cost=1, memory_cost=8, parallelism=1))
+        yield
 
 
 @pytest.fixture(scope="session")
@@ -85,12 +106,13 @@ def served(toy_resources: Resources) -> Iterator[Callable[..., Served]]:
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
-def case_store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[CaseStore]:
+def case_store(request: pytest.FixtureRequest, without_cases: Path, tmp_path: Path) -> Iterator[CaseStore]:
     """An empty store, on each of the two databases that are promised."""
     if request.param == "sqlite":
+        shutil.copy(without_cases, tmp_path / "cases.db")
         store = CaseStore.open(f"sqlite:///{tmp_path / 'cases.db'}")
     else:
-        store = CaseStore.open(request.getfixturevalue("postgres").new_database())
+        store = CaseStore.open(request.getfixturevalue("postgres").case_database())
     yield store
     store.engine.dispose()
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 from urllib.parse import urlencode
 
 import pytest
+from argon2 import PasswordHasher
 from fastapi.testclient import TestClient
 from sqlalchemy import select
 
@@ -17,6 +18,7 @@ from api.cases.tables import sessions, sign_in_tries
 from api.commands.main import main
 from api.http.sessions import COOKIE, SESSION_MS
 from api.identification import Resources
+from api.people import passwords
 from api.people.passwords import Passwords
 from api.people.tries import OF_ADDRESS, count_try
 from api.people.users import add_user, all_users, change_user, user_named, user_of_subject
@@ -73,7 +75,8 @@ def test_a_person_made_by_a_command_signs_in_and_is_named_in_what_they_say(desk,
     assert lines == [("opened", "Ana Ruiz"), ("sign in", "Ana Ruiz"), ("user added: ana.ruiz", "command line")]
 
 
-def test_no_password_is_kept_as_it_is(desk, hoistlore) -> None:
+def test_no_password_is_kept_as_it_is(desk, hoistlore, monkeypatch) -> None:
+    monkeypatch.setattr(passwords, "PasswordHasher", PasswordHasher)
     password = hoistlore("users", "add", "ana", "--role", "agent")
     kept = user_named(desk.app.state.cases, "ana").password_hash
     assert kept.startswith("$argon2id$v=19$m=65536,t=3,p=4$") and password not in kept
@@ -191,7 +194,7 @@ def test_403_and_404_look_like_the_staff_s_pages_in_their_language(desk, hoistlo
 
 @pytest.mark.postgres
 def test_people_sign_in_on_postgresql_as_well(own_settings, toy_resources, postgres, monkeypatch, hoistlore) -> None:
-    settings = own_settings(database=postgres.new_database())
+    settings = own_settings(database=postgres.case_database())
     monkeypatch.setenv("HOISTLORE_DATABASE", settings.database)
     password = hoistlore("users", "add", "ana", "--role", "agent")
     here, there = (TestClient(create_app(settings, toy_resources), headers=HTML) for _ in range(2))

@@ -35,7 +35,7 @@ PHOTO = encoded(blob_photo(("control_box", (0.3, 0.4), 0.3, {"black": "above"}))
 
 @pytest.fixture(scope="module")
 def servers(postgres: Postgres, toy_settings: Settings, toy_resources: Resources) -> Iterator[list[TestClient]]:
-    settings = replace(toy_settings, database=postgres.new_database(), requests_per_minute=4)
+    settings = replace(toy_settings, database=postgres.case_database(), requests_per_minute=4)
     with (
         TestClient(create_app(settings, toy_resources)) as first,
         TestClient(create_app(settings, toy_resources)) as second,

@@ -9,14 +9,15 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, sync_playwright
 
 from api.settings import Settings
-from tests.api.conftest import Served, own_settings, served, toy_resources, toy_settings
+from tests.api.conftest import Served, own_settings, quick_hashes, served, toy_resources, toy_settings, without_cases
 from tests.support.toy_networks import blob_photo, encoded
 
-__all__ = ["own_settings", "served", "toy_resources", "toy_settings"]
+__all__ = ["own_settings", "quick_hashes", "served", "toy_resources", "toy_settings", "without_cases"]
 
 AXE = Path(sys.prefix) / "npm" / "node_modules" / "axe-core" / "axe.min.js"
 """`make test` fetches it with npm."""
 
+HERE = Path(__file__).parent
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 PHONE = {"width": 360, "height": 740}
 NARROW = {"width": 320, "height": 640}
@@ -24,6 +25,13 @@ NARROW = {"width": 320, "height": 640}
 
 BOX = ("control_box", (0.35, 0.5), 0.3, {"black": "above", "white": "left"})
 HEAD = ("actuator_head", (0.75, 0.5), 0.2, {"black": "left"})
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """A browser beside other work can be late: what fails here is tried a second time, and the summary counts it."""
+    for item in items:
+        if item.path.is_relative_to(HERE):
+            item.add_marker(pytest.mark.flaky(reruns=1))
 
 
 @pytest.fixture(scope="session")

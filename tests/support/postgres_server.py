@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 from itertools import count
 from pathlib import Path
 
+from api.cases.database import open_database
+
 UNPRIVILEGED = "nobody"
 """The server refuses to run as root, so that root runs it as this account."""
 
@@ -22,12 +24,27 @@ class Postgres:
     folder: Path
     user: str
     _made: Iterator[int] = field(default_factory=count)
+    _migrated: str = ""
 
     def new_database(self) -> str:
         """The URL of a database that nobody has used."""
+        return self._url(self._created())
+
+    def case_database(self) -> str:
+        """The URL of a database without cases, brought up to date: a copy of the first one, which is not used."""
+        if not self._migrated:
+            name = self._created()
+            open_database(self._url(name)).dispose()
+            self._migrated = name
+        return self._url(self._created("-T", self._migrated))
+
+    def _created(self, *options: str) -> str:
         name = f"cases_{next(self._made)}"
-        told = ["createdb", "-h", str(self.folder), "-U", self.user, name]
+        told = ["createdb", "-h", str(self.folder), "-U", self.user, *options, name]
         subprocess.run([program(told[0]), *told[1:]], check=True, capture_output=True)
+        return name
+
+    def _url(self, name: str) -> str:
         return f"postgresql://{self.user}@/{name}?host={self.folder}"
 
 
@@ -52,7 +69,7 @@ def _served(folder: Path) -> Iterator[Postgres]:
         assert done.returncode == 0, done.stderr + done.stdout
 
     run("initdb", "-D", str(data), "-U", account, "-A", "trust", "--no-sync", "-E", "UTF8", "--locale=C")
-    options = f"-c listen_addresses='' -c unix_socket_directories={folder}"
+    options = f"-c listen_addresses='' -c unix_socket_directories={folder} -c fsync=off -c full_page_writes=off"
     run("pg_ctl", "-D", str(data), "-w", "-l", str(folder / "log"), "-o", options, "start")
     try:
         yield Postgres(folder, account)

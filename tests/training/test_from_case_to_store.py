@@ -27,7 +27,7 @@ from api.settings import PREFIX, Settings
 from classifier.errors import InputError
 from classifier.lineage import marked
 from classifier.recipe import METADATA_FILE
-from tests.api.conftest import own_settings, toy_resources, toy_settings
+from tests.api.conftest import own_settings, toy_resources, toy_settings, without_cases
 from tests.api.test_agent_pages import Desk
 from tests.api.test_case_expiry import later
 from tests.api.test_learning_consent import pieces_found
@@ -38,7 +38,7 @@ from training.owned import forget, labels
 from training.owned.hash import SAME_PICTURE_BITS, differing_bits, perceptual_hash
 from training.owned.photos import photo_id, read_entries
 
-__all__ = ["own_settings", "toy_resources", "toy_settings"]
+__all__ = ["own_settings", "toy_resources", "toy_settings", "without_cases"]
 
 OPERATOR = Who("administrator", "command line")
 
