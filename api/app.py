@@ -122,7 +122,7 @@ def _opened(settings: Settings, loaded: Resources) -> AppState:
         Learning(loaded.catalogue),
         shelf_of(store.engine),
         Live(store),
-        Pages.load(loaded.catalogue, phones, look_of(settings, SHEET.read_text("utf-8"))),
+        Pages.load(loaded.catalogue, phones, look_of(settings, SHEET.read_text("utf-8")), settings.languages),
         Metrics(slots),
     )
 

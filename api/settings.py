@@ -33,6 +33,7 @@ class Settings:
     """How this installation runs. Nothing else is configurable."""
 
     catalogue: str = _setting("", "catalogue file of your own pool; empty: the invented demo pool")
+    languages: str = _setting("", "folder with further languages of the pages, such as ar.po; empty: ours alone")
     weights: str = _setting(str(WEIGHTS_DIR), "directory with model.json and the two networks")
     shadow: str = _setting("", "directory of a model that is tried on live photos and shown to nobody; empty: none")
     database: str = _setting("sqlite:///hoistlore.db", "where cases are kept: sqlite:///FILE or postgresql://…")

@@ -15,7 +15,7 @@ from api.audit.tables import rows_of
 from api.audit.words import DECISION_WORDS, FAILURE_WORDS, MISSING_WORDS, WAY_WORDS
 from api.audit.worker import Picture
 from api.pages.environment import SHEET, environment
-from api.pages.languages import load_languages
+from api.pages.languages import Language, load_languages
 from api.pages.wording import percent
 from classifier.errors import InputError
 from classifier.quality import ADVICE
@@ -81,18 +81,18 @@ def _open(row: dict[str, Any]) -> bool:
     return not settled or bool(set(row["grouping_doubts"]) - {ALONE, BY_TIME})
 
 
-def check_language(tag: str) -> None:
-    """Raise `InputError` for a language that there is not."""
-    known = load_languages()
+def language_of(tag: str, further: str) -> Language:
+    """A language of the page. Raises `InputError` for one that there is not, `SettingsError` as `load_languages`."""
+    known = load_languages(further)
     if tag not in known:
         raise InputError(f"--language {tag!r} came. One of {', '.join(known)} is wanted.")
+    return known[tag]
 
 
 def report(
-    chosen: Chosen, of_lifts: Path, workers: Workers, catalogue: Catalogue, about: dict[str, str], tag: str
+    chosen: Chosen, of_lifts: Path, workers: Workers, catalogue: Catalogue, about: dict[str, str], language: Language
 ) -> str:
     """The page in a language. `about`: `source`, `day`, `model`, `learned`, `photos`."""
-    language = load_languages()[tag]
     pictures = _pictures(chosen.first, of_lifts, workers)
     names = _names(catalogue)
     return (

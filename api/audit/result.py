@@ -10,6 +10,7 @@ from typing import Any, TextIO
 
 from api.audit.report import Chosen, report
 from api.audit.tables import LIFTS, PHOTOS, join, rows_of, whole, write_whole
+from api.pages.languages import Language
 from api.spreadsheet import no_formula
 from guidance.catalogue.catalogue import Catalogue
 from workers.dispatch import Workers
@@ -19,7 +20,7 @@ SHEET_FILE, BAD_FILE = "lifts.csv", "bad_photos.csv"
 
 
 def write_result(
-    work: Path, out: Path, workers: Workers, catalogue: Catalogue, about: dict[str, str], language: str
+    work: Path, out: Path, workers: Workers, catalogue: Catalogue, about: dict[str, str], language: Language
 ) -> dict[str, int]:
     """Write all files under `work`, then give them their places in `out`; counts of lifts, photos and bad photos.
 

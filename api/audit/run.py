@@ -17,6 +17,7 @@ from api.audit.grouping import group, ways_of
 from api.audit.lifts import Lift
 from api.audit.plan import Gap, Plan, gaps, list_photos
 from api.audit.progress import Progress
+from api.audit.report import language_of
 from api.audit.result import write_result
 from api.audit.source import listed, store_of
 from api.audit.tables import rows_of, write_whole
@@ -60,6 +61,7 @@ def audit(asked: Asked, settings: Settings, told: TextIO) -> dict[str, int]:
     Raises `InputError`, after which the same command goes on; a source that cannot be used leaves nothing behind.
     """
     ways = ways_of(asked.group_by)
+    language = language_of(asked.language, settings.languages)
     catalogue = load(Path(settings.catalogue) if settings.catalogue else DEMO_CATALOGUE)
     recipe, sha256 = Recipe.read(Path(settings.weights))
     expects = made_of(sha256, catalogue)
@@ -72,7 +74,7 @@ def audit(asked: Asked, settings: Settings, told: TextIO) -> dict[str, int]:
                 _answer_all(plan, workers, told)
                 about = {"source": asked.source, "day": job.day.isoformat(), "model": recipe.version}
                 about |= {"renders": str(recipe.trained_on.synthetic), "owned": str(recipe.trained_on.owned_photos)}
-                counts = write_result(_work(plan), asked.out, workers, catalogue, about, asked.language)
+                counts = write_result(_work(plan), asked.out, workers, catalogue, about, language)
         except WorkersError as problem:
             raise InputError(f"{problem} What is done stays; the same command goes on.") from problem
     shutil.rmtree(asked.out / WORK)
@@ -108,7 +110,7 @@ def _needed(settings: Settings) -> Settings:
     """What a worker needs of the settings, without keys; on another machine the weights of its own installation."""
     weights = "" if Path(settings.weights) == WEIGHTS_DIR else settings.weights
     return Settings(
-        settings.catalogue, weights, threads=settings.threads, max_photo_mib=settings.max_photo_mib,
+        catalogue=settings.catalogue, weights=weights, threads=settings.threads, max_photo_mib=settings.max_photo_mib,
         max_megapixels=settings.max_megapixels,
     )  # fmt: skip
 

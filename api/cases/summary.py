@@ -129,8 +129,10 @@ def summary_text(view: CaseView, catalogue: Catalogue, language: Language) -> st
         if event.kind in TOLD_IN_SUMMARY and (words := said_words(event, catalogue, language)):
             label = f"{action_words(event.kind, language)}: " if event.kind in (NOTE, HANDED_OVER) else ""
             who = who_words(event.role, event.actor, language)
-            lines.append(f"- {to_the_minute(event.at_ms)} {label}{words} ({who})")
-    lines += [f"{fill('Plate, {name}', name=say(name))}: {value}" for name, value in plate_of(view).items()]
+            lines.append(f"- {language.apart(to_the_minute(event.at_ms))} {label}{words} ({who})")
+    lines += [
+        f"{fill('Plate, {name}', name=say(name))}: {language.apart(value)}" for name, value in plate_of(view).items()
+    ]
     lines += [f"{say('Probable')}: {say(c.name)} {say(percent(c.probability))}" for c in view.help.components[:3]]
     lines += _order(basket_of(view, catalogue), language)
     closed = [event for event in view.live if event.kind == CLOSED]
@@ -146,7 +148,9 @@ def summary_text(view: CaseView, catalogue: Catalogue, language: Language) -> st
 def _who_calls(view: CaseView, language: Language) -> list[str]:
     """What was written down of the caller and the lift, and whose case it is; one line each."""
     about, owner = about_of(view.live), assignee_of(view.live)
-    lines = [f"{language.say(words)}: {about[name]}" for name, words in ABOUT_WORDS.items() if about[name]]
+    lines = [
+        f"{language.say(words)}: {language.apart(about[name])}" for name, words in ABOUT_WORDS.items() if about[name]
+    ]
     return lines + ([f"{language.say('Whose case')}: {owner}"] if owner else [])
 
 
@@ -171,6 +175,6 @@ def _order(basket: Basket, language: Language) -> list[str]:
     say, lines = language.say, []
     for row in basket.lines:
         doubt = "" if row.standing == "fits" else f" ({say(STANDING_WORDS[row.standing]).upper()})"
-        lines.append(f"{say('To order')}: {row.quantity} × {row.number} {say(row.name)}{doubt}")
+        lines.append(f"{say('To order')}: {row.quantity} × {language.apart(row.number)} {say(row.name)}{doubt}")
     lines += [f"{say('Confirm before ordering')}: {say(row.text)}" for row in basket.confirm if not row.checked_by]
     return lines + ([f"{say('DO NOT MIX')}: {', '.join(map(say, basket.mixed))}"] if basket.mixed else [])

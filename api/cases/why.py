@@ -37,8 +37,10 @@ def why_words(step: StepOut, language: Language) -> str:
 
 
 def _shifts_words(outcome: OutcomeOut, language: Language) -> str:
+    arrow = language.arrow
     moves = ", ".join(
-        f"{language.say(s.name)} {_share(s.before, language)} → {_share(s.after, language)}" for s in outcome.shifts
+        f"{language.say(s.name)} {_share(s.before, language)} {arrow} {_share(s.after, language)}"
+        for s in outcome.shifts
     )
     share, answer = _share(outcome.probability, language), language.say(outcome.words)
     return language.fill("If “{answer}” ({share}): {moves}.", answer=answer, share=share, moves=moves)

@@ -174,7 +174,7 @@ def action_words(action: str, language: Language) -> str:
 def who_words(role: str, actor: str, language: Language) -> str:
     """Who did something: the name as given at sign-in, and the role."""
     named = language.say(actor) if actor in NOT_PEOPLE else actor
-    return f"{named}, {language.say(role)}" if named else language.say(role)
+    return f"{language.apart(named)}, {language.say(role)}" if named else language.say(role)
 
 
 def said_words(event: CaseEvent, catalogue: Catalogue, language: Language) -> str:
@@ -206,11 +206,14 @@ def said_words(event: CaseEvent, catalogue: Catalogue, language: Language) -> st
     if event.kind == "readings":
         taken = dict(event.said.get("readings", {}))
         return "; ".join(
-            f"{language.say(words)}: {_taken(taken[name], language)}" for name, words in READ.items() if name in taken
+            f"{language.say(words)}: {language.apart(_taken(taken[name], language))}"
+            for name, words in READ.items()
+            if name in taken
         )
     if event.kind in (BASKET, CHECKED, RETURNED):
         return _of_the_order(event.kind, said, catalogue, language)
-    return "; ".join(f"{language.say(words)}: {said[key]}" for key, words in PLATE_NAMES.items() if said.get(key))
+    named = ((words, said[key]) for key, words in PLATE_NAMES.items() if said.get(key))
+    return "; ".join(f"{language.say(words)}: {language.apart(value)}" for words, value in named)
 
 
 def _of_the_order(kind: str, said: Mapping[str, str], catalogue: Catalogue, language: Language) -> str:
@@ -218,7 +221,7 @@ def _of_the_order(kind: str, said: Mapping[str, str], catalogue: Catalogue, lang
         sentences = {row.id: row.text for part in catalogue.components for row in part.confirm}
         sentence, answer = sentences.get(said["id"], said["id"]), said["answer"]
         return f"{language.say(sentence)} – {language.say(ANSWER_WORDS.get(answer, answer))}"
-    part = f"{said['number']} {language.say(said['name'])}"
+    part = f"{language.apart(said['number'])} {language.say(said['name'])}"
     if kind == RETURNED:
         return part
     other = catalogue.parts_by_id.get(said.get("instead_of", ""))
@@ -259,7 +262,7 @@ def _of_the_call(kind: str, said: Mapping[str, str], language: Language) -> str:
     """What was written down of the caller and the lift, a note, or whose case it is."""
     if kind == ABOUT:
         named = ((words, said[name]) for name, words in ABOUT_WORDS.items() if name in said)
-        return "; ".join(f"{language.say(words)}: {value or '–'}" for words, value in named)
+        return "; ".join(f"{language.say(words)}: {language.apart(value or '–')}" for words, value in named)
     return said.get("note", "") if kind == HANDED_OVER else said["answer"] or language.say("no one's")
 
 
@@ -307,7 +310,7 @@ def so_far(view: CaseView, catalogue: Catalogue, language: Language) -> list[tup
     """What holds in a case by now, in order: who and when, what, and what was said."""
     return [
         (
-            f"{who_words(e.role, e.actor, language)}, {to_the_minute(e.at_ms)}",
+            f"{who_words(e.role, e.actor, language)}, {language.apart(to_the_minute(e.at_ms))}",
             action_words(OPENED if never_said(e) else e.kind, language),
             "" if never_said(e) else said_words(e, catalogue, language),
         )

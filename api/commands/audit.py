@@ -43,7 +43,6 @@ def add_audit_command(commands: argparse._SubParsersAction) -> None:
 
 def _audit(arguments: argparse.Namespace) -> int:
     try:
-        from api.audit.report import check_language
         from api.audit.run import Asked, audit
     except ModuleNotFoundError as missing:
         raise SettingsError(
@@ -52,7 +51,6 @@ def _audit(arguments: argparse.Namespace) -> int:
 
     if arguments.workers is not None and arguments.workers < 1:
         raise InputError(f"--workers is {arguments.workers}. A whole number from 1 on is wanted.")
-    check_language(arguments.language)
     settings = Settings.from_environment(os.environ, catalogue=arguments.catalogue)
     asked = Asked(
         arguments.source, arguments.out, arguments.group_by, arguments.workers, arguments.ray, arguments.language

@@ -166,11 +166,11 @@ def _of_tables() -> Iterator[str]:
 
 
 def _of_templates() -> Iterator[str]:
-    """The texts in the first argument of `_(…)` and `fill(…)` in the templates."""
+    """The texts in the first argument of `_(…)`, `fill(…)` and `unfilled(…)` in the templates."""
     environment = Environment()
     for path in sorted(TEMPLATES.rglob("*.html")):
         for call in environment.parse(path.read_text("utf-8")).find_all(nodes.Call):
-            if isinstance(call.node, nodes.Name) and call.node.name in ("_", "fill") and call.args:
+            if isinstance(call.node, nodes.Name) and call.node.name in ("_", "fill", "unfilled") and call.args:
                 texts = [call.args[0], *call.args[0].find_all(nodes.Const)]
                 yield from (t.value for t in texts if isinstance(t, nodes.Const) and _is_said(t.value))
 

@@ -10,6 +10,7 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment
 
+from api.pages.english import Words, with_parts
 from api.pages.environment import STATIC, TEMPLATES, environment
 from api.pages.languages import Language, chosen, load_languages
 from api.pages.look import Look
@@ -51,9 +52,9 @@ class Pages:
     signs: Mapping[str, str]
 
     @classmethod
-    def load(cls, catalogue: Catalogue, phones: Phones, look: Look) -> "Pages":
-        """Pages of this catalogue and operator."""
-        languages = load_languages()
+    def load(cls, catalogue: Catalogue, phones: Phones, look: Look, further: str = "") -> "Pages":
+        """Pages of this catalogue and operator; `further`: a folder with more languages. Raises `SettingsError`."""
+        languages = load_languages(further)
         digest = hashlib.sha256(f"{catalogue.model_dump_json()} {phones} {look}".encode())
         for path in sorted([*TEMPLATES.rglob("*.*"), *STATIC.iterdir()]):
             digest.update(path.read_bytes())
@@ -77,11 +78,13 @@ class Pages:
 
         With a value `guide` it may use the camera.
         """
+        words = Words(language)
         text = self.environment.get_template(template).render(
             language=language,
             languages=self.languages.values(),
-            _=language.say,
-            fill=language.fill,
+            _=words.say,
+            fill=words.fill,
+            unfilled=language.unfilled,
             said=language.said,
             path=path,
             version=self.version,
@@ -94,7 +97,7 @@ class Pages:
         permissions = PERMISSIONS.format(camera="(self)" if values.get("guide") else "()")
         caching = "no-cache" if keep else "no-store"
         headers = {**PAGE_HEADERS, "Permissions-Policy": permissions, "Cache-Control": caching}
-        return HTMLResponse(text, status, headers)
+        return HTMLResponse(with_parts(text), status, headers)
 
 
 def dialled(number: str) -> str:

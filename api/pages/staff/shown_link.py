@@ -28,7 +28,8 @@ def shown(request: Request, token: str, tag: str, phone: str) -> dict[str, str]:
     """A link by the names of the templates; `phone`: the caller's number, if it is known."""
     address = f"{own_address(request)}/{tag}/u/{token}"
     language = state_of(request).pages.languages.get(tag) or staff_language(request)
-    words = language.fill("Please take a photo of the lift here: {address}", address=address)
+    # an isolate's end behind an address would be taken for a part of it
+    words = language.say("Please take a photo of the lift here: {address}").format(address=address)
     # RFC 5724: sms:NUMBER?body=TEXT; without a number the telephone asks for one.
     sms = f"sms:{re.sub(r'[^+0-9]', '', phone)}?body={quote(words)}"
     return {"link": address, "qr": code_of(address), "sms": sms}
