@@ -13,6 +13,7 @@ import shutil
 import tempfile
 import threading
 import time
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,7 +21,7 @@ from pathlib import Path
 import numpy as np
 import uvicorn
 from PIL import Image, ImageFilter
-from playwright.sync_api import Page, Response, sync_playwright
+from playwright.sync_api import Page, sync_playwright
 
 from api.app import create_app
 from api.settings import Settings
@@ -36,10 +37,24 @@ SHAKE = 0.015
 
 LONGEST_S = 30
 
+HEAR = """{
+  const asked = window.fetch;
+  window.fetch = async (address, ...more) => {
+    const answer = await asked(address, ...more);
+    const kind = String(address).split('/').pop();
+    if (answer.ok && ['look', 'photos'].includes(kind)) await window.heard(kind, await answer.clone().json());
+    return answer;
+  };
+}"""
+"""Tells what the server answered before the page acts on it: after that the page may be another one."""
+
 
 @dataclass(frozen=True)
 class Walk:
-    """One lift: whether the box was confirmed and rightly so, in how many camera seconds, by how many taps."""
+    """One lift: whether the box was confirmed and rightly so, in how many camera seconds, by how many taps.
+
+    `said`: how often each hint was given.
+    """
 
     confirmed: bool
     right: bool
@@ -48,6 +63,7 @@ class Walk:
     photos: int
     hints: int
     hinting_s: float
+    said: dict[str, int]
 
 
 def main() -> None:
@@ -76,6 +92,10 @@ def _report(walks: list[Walk]) -> None:
     print(f"confirmed, wrongly: {sum(walk.confirmed and not walk.right for walk in walks)}")
     if found:
         print(f"camera until then: median {np.median([walk.camera_s for walk in found]):.1f} s")
+    lost = [walk for walk in walks if walk not in found]
+    by_photos = sorted(Counter(walk.photos for walk in lost).items())
+    print("not confirmed:", ", ".join(f"{n} with {photos} photos" for photos, n in by_photos) or "none")
+    print("hints there:", dict(sum((Counter(walk.said) for walk in lost), Counter()).most_common()))
     print(f"taps: most {max(walk.taps for walk in walks)}; photos: most {max(walk.photos for walk in walks)}")
     rates = [walk.hints / walk.hinting_s for walk in walks if walk.hinting_s]
     print(f"hints a second between photos: median {np.median(rates):.1f}, least {min(rates):.1f}")
@@ -118,39 +138,34 @@ def _walk(url: str, clip: Path, name: str) -> Walk:
 
 
 def _walked(page: Page, name: str) -> Walk:
-    looks: list[float] = []
-    sure: list[float] = []
-    photos = 0
-
-    def heard(response: Response) -> None:
-        nonlocal photos
-        if response.url.endswith("/look") and response.ok:
-            looks.append(time.monotonic())
-        if response.url.endswith("/photos") and response.request.method == "POST" and response.ok:
-            photos += 1
-            if response.json()["sure"]:
-                sure.append(time.monotonic())
-
-    page.on("response", heard)
+    heard: list[tuple[str, float, dict]] = []
+    page.expose_function("heard", lambda kind, body: heard.append((kind, time.monotonic(), body)))
+    page.add_init_script(HEAR)
     page.goto("/")
     page.get_by_role("button", name="No, nobody").click()
     page.get_by_role("button", name="None of these").click()
     page.get_by_role("button", name="Let the camera guide you").click()
     began, taps = time.monotonic(), 3
     page.locator("#guide[open]").wait_for()
-    while not sure and time.monotonic() - began < LONGEST_S and page.locator("#guide[open]").count():
+    while not _sure(heard) and time.monotonic() - began < LONGEST_S and page.locator("#guide[open]").count():
         page.wait_for_timeout(50)
-    ended = sure[0] if sure else time.monotonic()
-    stop = page.get_by_role("button", name="Stop the camera and go on")
+    ended = (_sure(heard) or [time.monotonic()])[0]
     if page.locator("#guide[open]").count():
-        stop.click()
+        page.get_by_role("button", name="Stop the camera and go on").click()
         taps += 1
     page.wait_for_timeout(1500)
-    said = page.locator("h1").inner_text()
-    gaps = [later - earlier for earlier, later in zip(looks, looks[1:], strict=False)]
+    told = page.locator("h1").inner_text()
+    looks = [(at, body["hint"]) for kind, at, body in heard if kind == "look"]
+    gaps = [later - earlier for (earlier, _), (later, _) in zip(looks, looks[1:], strict=False)]
     quick = [gap for gap in gaps if gap < 2]  # a longer one held a photo
-    confirmed = said.startswith("This lift has the box")
-    return Walk(confirmed, name in said, ended - began, taps, photos, len(quick), sum(quick))
+    photos, said = sum(kind == "photos" for kind, _, _ in heard), dict(Counter(hint for _, hint in looks))
+    confirmed = told.startswith("This lift has the box")
+    return Walk(confirmed, name in told, ended - began, taps, photos, len(quick), sum(quick), said)
+
+
+def _sure(heard: list[tuple[str, float, dict]]) -> list[float]:
+    """When the server said that the box is confirmed."""
+    return [at for kind, at, body in heard if kind == "photos" and body["sure"]]
 
 
 if __name__ == "__main__":
