@@ -25,9 +25,9 @@ MAY_IMPORT = {
     "guidance": ("classifier", "guidance"),
     "workers": ("workers",),
     "api": ("classifier", "guidance", "workers", "api"),
-    "synthetic_samples": ("classifier.taxonomy", "synthetic_samples"),
+    "synthetic_samples": ("classifier.taxonomy", "workers", "synthetic_samples"),
     "experiments": ("experiments",),
-    "training": ("classifier", "guidance", "synthetic_samples", "experiments", "training"),
+    "training": ("classifier", "guidance", "workers", "synthetic_samples", "experiments", "training"),
 }
 ROOMS = {
     "network": (), "electricity": (),

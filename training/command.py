@@ -32,9 +32,10 @@ from training.owner_command import OWNER_COMMANDS
 from training.owner_command import main as owner_main
 from training.step_command import STEP_COMMANDS
 from training.step_command import main as step_main
+from workers.dispatch import WorkersError
 
 REFUSALS = (DatasetError, TrainingError, ExportError, CheckpointError, CardError, EntryError, RunsError, ModelError,
-            FileNotFoundError)  # fmt: skip
+            WorkersError, FileNotFoundError)  # fmt: skip
 
 
 def main(arguments: list[str] | None = None) -> None:
@@ -107,7 +108,9 @@ def _calibrate(options: argparse.Namespace) -> None:
 
 def _evaluate(options: argparse.Namespace) -> None:
     records = _records(options, options.style)
-    result = evaluate(_weights(options), records, options.out / "evaluation", _workers(options))
+    ray = getattr(options, "ray", None)
+    workers = options.workers if ray else _workers(options)
+    result = evaluate(_weights(options), records, options.out / "evaluation", workers, ray)
     if options.style == "heldout":  # the figures of any other pictures belong to those pictures, not to the model
         record_metrics(_weights(options), result, _pictures(options, "heldout", records), options.line)
     print(as_text(result), flush=True)

@@ -33,6 +33,7 @@ OPTIONS: Final[dict[str, dict]] = {
     },
     "--compile": {"action": "store_true", "help": "fuse the networks' operations first: faster steps after minutes"},
     "--workers": {"type": int, "help": "processes that decode and measure (default: the preset's)"},
+    "--ray": {"metavar": "ADDRESS", "help": "measure on a Ray cluster, one worker a core: its address, auto, or local"},
     "--style": {"default": "heldout", "help": "style of the pictures in --heldout (default: heldout)"},
     "--revision": {"help": "commit to note where this is no checkout (default: what git says)"},
     "--begin": {
@@ -81,7 +82,7 @@ COMMAND_OPTIONS: Final[dict[str, tuple[str, ...]]] = {
     "average": (*RUN, "--calibration", "--start", "--run", "--devices"),
     "export": ("--data", "--out", "--weights", "--revision"),
     "calibrate": (*RUN, "--calibration", "--combinations", "--weights"),
-    "evaluate": (*RUN, "--heldout", "--style", "--weights"),
+    "evaluate": (*RUN, "--heldout", "--style", "--weights", "--ray"),
     "record": ("--data", "--out", "--heldout", "--style", "--entry"),
     "card": ("--weights",),
 }

@@ -2,17 +2,20 @@
 
 import os
 import socket
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from types import ModuleType
 from typing import Any
 
-from workers.dispatch import Begin, Ended, WorkersError
+from workers.dispatch import MOST_LOSSES, Begin, Ended, WorkersError
+
+HTTP2_BEGINS = b"PRI * HTTP/2.0\r\n\r\nSM\r\n\r\n" + bytes([0, 0, 0, 4, 0, 0, 0, 0, 0])
+HTTP2_SETTINGS = 4
+"""What a client of HTTP/2 says first, and the kind of frame by which a server answers (RFC 9113, 3.4 and 6.5)."""
 
 LOOK_EVERY_S = 1.0
 """How often it is looked whether there is room for another worker, while some are missing."""
 
-
-LISTENS_WITHIN_S = 10.0
+ANSWERS_WITHIN_S = 10.0
 
 
 class Cluster:
@@ -22,17 +25,21 @@ class Cluster:
     for room.
     """
 
-    def __init__(self, begin: Begin, address: str, number: int | None = None) -> None:
+    def __init__(
+        self, begin: Begin, address: str, number: int | None = None, environment: Mapping[str, str] | None = None
+    ) -> None:
         self._ray = _ray()
         self._ours = not self._ray.is_initialized()
         if self._ours:
             _connect(self._ray, address)
-        self._actor = self._ray.remote(num_cpus=1, max_restarts=0)(_Actor)
-        self._begin = begin
+        told = {"runtime_env": {"env_vars": dict(environment)}} if environment else {}
+        self._actor = self._ray.remote(num_cpus=1, max_restarts=0, **told)(_Actor)
+        self._begin = self._ray.put(begin)  # once for all of them: it may hold networks
         self._wanted = number or max(1, int(self._ray.cluster_resources().get("CPU", 1)))
         self._starting: dict[Any, Any] = {}  # reference that tells when it runs -> actor
         self._idle: list[Any] = []
         self._busy: dict[Any, tuple[Any, int]] = {}  # reference of the result -> actor, ticket
+        self._failed = 0  # workers that did not begin, one after the other
         self._start(self._wanted)
 
     @property
@@ -58,6 +65,7 @@ class Cluster:
         found, value = self._fetched(ready[0])
         if not found:
             return Ended(ticket, lost=True)
+        self._failed = 0
         self._idle.append(actor)
         return Ended(ticket, value)
 
@@ -74,18 +82,25 @@ class Cluster:
 
     def _began(self, reference: Any) -> None:
         actor = self._starting.pop(reference)
-        found, _ = self._fetched(reference)
+        found, problem = self._fetched(reference)
+        self._failed = 0 if found else self._failed + 1
         if found:
             self._idle.append(actor)
+        elif self._failed > MOST_LOSSES * self._wanted:
+            why = next((line.strip() for line in reversed(str(problem).splitlines()) if line.strip()), "no reason came")
+            raise WorkersError(
+                f"--ray: {self._failed} workers of the cluster ended as they began, the last one with: {why}. "
+                "Hoistlore has to be installed on every node, in the same version and with the same extras."
+            )
 
     def _fetched(self, reference: Any) -> tuple[bool, Any]:
-        """Whether it came, and what. Raises what the piece raised."""
+        """Whether it came, and what, or why not. Raises what the piece raised."""
         try:
             return True, self._ray.get(reference)
         except self._ray.exceptions.RayTaskError as raised:
             raise raised.cause from None
-        except self._ray.exceptions.RayError:
-            return False, None
+        except self._ray.exceptions.RayError as problem:
+            return False, problem
 
 
 class _Actor:
@@ -113,11 +128,11 @@ def _ray() -> ModuleType:
 
 
 def _connect(ray: ModuleType, address: str) -> None:
-    """Join the cluster. Ray itself tries a dead address for minutes, so somebody has to listen there."""
+    """Join the cluster. Ray itself tries a dead address for minutes, so somebody has to answer there."""
     try:
         host, colon, port = address.rpartition("//")[2].rpartition(":")
         if colon and port.isdigit():
-            socket.create_connection((host.strip("[]"), int(port)), timeout=LISTENS_WITHIN_S).close()
+            _check_somebody_answers(host.strip("[]"), int(port))
         ray.init(address=address, log_to_driver=False, logging_level="ERROR", configure_logging=True)
     except (ConnectionError, RuntimeError, ValueError, TimeoutError, OSError) as problem:
         why = str(problem).strip().splitlines()
@@ -126,3 +141,19 @@ def _connect(ray: ModuleType, address: str) -> None:
             f"--ray {address}: {told}. Give the address of a running cluster of the same versions of Ray and Python, "
             "`auto` for the one of this machine, or `local` to start one here."
         ) from None
+
+
+def _check_somebody_answers(host: str, port: int) -> None:
+    """Raise `OSError` where nobody speaks HTTP/2, as Ray does; with Ray's TLS on, where nobody listens."""
+    with socket.create_connection((host, port), timeout=ANSWERS_WITHIN_S) as line:
+        if os.environ.get("RAY_USE_TLS", "0") != "0":
+            return
+        line.sendall(HTTP2_BEGINS)
+        frame = b""
+        try:
+            while len(frame) < 4 and (more := line.recv(4 - len(frame))):
+                frame += more
+        except TimeoutError:
+            raise ConnectionError(f"somebody listens there, and did not answer for {ANSWERS_WITHIN_S:.0f} s") from None
+    if frame[3:] != bytes([HTTP2_SETTINGS]):
+        raise ConnectionError("somebody listens there who is no Ray cluster")

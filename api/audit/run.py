@@ -27,9 +27,8 @@ from classifier.errors import InputError
 from classifier.identify import WEIGHTS_DIR
 from classifier.recipe import Recipe
 from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
-from workers.cluster import Cluster
-from workers.dispatch import Workers, WorkersError, processor_cores, results
-from workers.processes import Processes
+from workers.dispatch import Workers, WorkersError, results
+from workers.places import opened
 
 PIECE_PHOTOS, PIECE_LIFTS = 32, 32
 """What goes to a worker at once: seconds of work, so that a lost one costs little and the pipe costs nothing."""
@@ -68,7 +67,7 @@ def audit(asked: Asked, settings: Settings, told: TextIO) -> dict[str, int]:
     with _begun(asked, expects) as plan:
         job = Job(_needed(settings), store_of(asked.source), ways, date.fromisoformat(plan.state("day") or ""), expects)
         try:
-            with _workers(asked, job) as workers:
+            with opened(job, asked.workers, asked.ray) as workers:
                 _read_all(plan, workers, told)
                 _put_together(plan, ways)
                 _answer_all(plan, workers, told)
@@ -159,16 +158,6 @@ def _check_same_audit(plan: Plan, asked: Asked, expects: dict[str, str]) -> None
             )
     was = {name: plan.state(name) or "" for name in expects}
     check_same(was, expects, f"The interrupted audit in {asked.out} was begun with other code or data: this")
-
-
-@contextmanager
-def _workers(asked: Asked, job: Job) -> Iterator[Workers]:
-    number = asked.workers
-    workers = Cluster(job, asked.ray, number) if asked.ray else Processes(job, number or processor_cores())
-    try:
-        yield workers
-    finally:
-        workers.close()
 
 
 def _size(total: int, most: int) -> int:

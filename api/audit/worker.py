@@ -31,6 +31,7 @@ from classifier.errors import (
 from classifier.identify import WEIGHTS_DIR, PhotoReading
 from classifier.photo import PhotoLimits, open_photo
 from guidance.catalogue.catalogue import Catalogue
+from workers.places import code_of, other_versions
 
 ENDED_WORKER = "ended_worker"
 FAILURES = {UnreadablePhoto: "unreadable", PhotoTooLarge: "too_large", NotAPhoto: "not_a_photo", NotLetIn: "not_let_in"}
@@ -68,18 +69,12 @@ def made_of(model_sha256: str, catalogue: Catalogue) -> dict[str, str]:
 
 @cache
 def _code() -> str:
-    digest = hashlib.sha256()
-    for package in ("classifier", "guidance", "api/audit", "api/plate"):
-        for path in sorted((ROOT / package).rglob("*.py")):
-            digest.update(path.read_bytes())
-    return digest.hexdigest()
+    return code_of(ROOT / package for package in ("classifier", "guidance", "api/audit", "api/plate"))
 
 
 def check_same(wanted: dict[str, str], came: dict[str, str], who: str) -> None:
     """Raise `InputError` where code, model or catalogue differ."""
-    other = [name for name in wanted if came[name] != wanted[name]]
-    if other:
-        told = ", ".join(f"{name} {came[name][:12]} instead of {wanted[name][:12]}" for name in other)
+    if told := other_versions(wanted, came):
         raise InputError(
             f"{who} has another version of Hoistlore or of its data ({told}). Install the same everywhere."
         )

@@ -16,6 +16,7 @@ from manifold3d import Manifold
 RENDERERS_PER_GPU = 6
 _CORES_A_PROCESS = 3
 COMPILED_WITHIN_S = 60  # then the others no longer wait for the first
+PATIENCE_S = 600  # that a worker waits for its picture
 _BLOCKING_SYNC = 4  # CU_CTX_SCHED_BLOCKING_SYNC of CUDA's driver interface
 
 
@@ -35,25 +36,28 @@ class RenderQueue:
             process.start()
             self._processes.append(process)
 
-    def check(self) -> None:
-        """Raise RuntimeError where a rendering process has ended: its workers would wait for ever."""
-        ended = [process for process in self._processes if not process.is_alive()]
-        if ended:
-            raise RuntimeError(
-                f"{len(ended)} of {len(self._processes)} rendering processes ended (exit status {ended[0].exitcode}); "
-                "the pictures so far are kept, and the same command goes on from there"
-            )
-
     def close(self) -> None:
         for process in self._processes:
             process.terminate()
             process.join()
 
 
+class RendererLost(Exception):
+    """Who was to render has ended or hangs: no further picture comes of it."""
+
+
 def render_remotely(end: Connection, flat):
-    """Have a flat scene rendered over a worker's pipe; raises RuntimeError with the renderer's message."""
-    end.send(flat)
-    rendered, error = end.recv()
+    """Have a flat scene rendered over a worker's pipe.
+
+    Raises RuntimeError with the renderer's message, and `RendererLost` where its process ended or does not answer.
+    """
+    try:
+        end.send(flat)
+        if not end.poll(PATIENCE_S):
+            raise RendererLost(f"a rendering process did not answer for {PATIENCE_S} s")
+        rendered, error = end.recv()
+    except (EOFError, OSError):
+        raise RendererLost("a rendering process ended") from None
     if error is not None:
         raise RuntimeError(error)
     return rendered

@@ -5,12 +5,14 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
+import drjit as dr
 import mitsuba as mi
 import numpy as np
 
 from synthetic_samples.geometry import Material
 from synthetic_samples.render.flatten import TEXTURE_SLOTS, FlatScene, Triangles
 
+_FEWEST_THREADS = 2  # where there is one core it has one, and then it waits for ever for what a second one would do
 _MAX_DEPTH = 4
 _GUIDE_SAMPLES = 4
 _ASSETS = Path(__file__).parents[1] / "assets"
@@ -37,6 +39,8 @@ class Rendered:
 def use_variant(variant: str) -> None:
     """Choose the renderer's back end, e.g. `scalar_rgb` (processor) or `cuda_ad_rgb` (GPU). Call once, first."""
     mi.set_variant(variant)
+    if dr.thread_count() < _FEWEST_THREADS:
+        dr.set_thread_count(_FEWEST_THREADS)
     mi.set_log_level(mi.LogLevel.Error)
 
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-import api.audit.run
+import workers.places
 from api.commands.main import main
 from tests.support.heaps import Here
 
@@ -14,7 +14,7 @@ from tests.support.heaps import Here
 def here(monkeypatch: pytest.MonkeyPatch, toy_model_dir: Path) -> type[Here]:
     """Audits of this test work in this process; what stands in `before` sees each piece first."""
     kind = type("Here", (Here,), {})
-    monkeypatch.setattr(api.audit.run, "Processes", kind)
+    monkeypatch.setattr(workers.places, "Processes", kind)
     monkeypatch.setenv("HOISTLORE_WEIGHTS", str(toy_model_dir))
     return kind
 

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from pyarrow import parquet
 
 import api.audit.run
+import workers.places
 from api.audit import tables
 from api.audit.plan import Plan, gaps
 from api.audit.progress import Progress
@@ -143,7 +144,7 @@ def test_a_killed_worker_loses_no_photo_and_counts_none_twice(
                 killed.append(worker.pid)
                 threading.Timer(0.05, os.kill, (killed[-1], signal.SIGKILL)).start()
 
-    monkeypatch.setattr(api.audit.run, "Processes", Hunted)
+    monkeypatch.setattr(workers.places, "Processes", Hunted)
     monkeypatch.setattr(api.audit.run, "PIECE_PHOTOS", 4)
     assert told(audit(tmp_path / "heap", "--workers", "1", out="again")) == undisturbed
     assert len(killed) == 2

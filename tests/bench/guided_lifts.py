@@ -18,7 +18,7 @@ import numpy as np
 
 from classifier.taxonomy import CONTROL_BOX, CONTROL_BOX_CONCEPTS
 from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
-from synthetic_samples.generate import draw_picture
+from synthetic_samples.picture import draw_picture
 from synthetic_samples.render.render import render, use_variant
 from synthetic_samples.scene.people import halves_of, seen_box
 from synthetic_samples.scene.scene import STYLES, Scene, draw_scene
@@ -44,8 +44,7 @@ def main() -> None:
     parser.add_argument("--style", choices=STYLES, default="heldout")
     parser.add_argument("--out", type=Path, required=True)
     arguments = parser.parse_args()
-    (arguments.out / "images").mkdir(parents=True, exist_ok=True)
-    (arguments.out / "parts").mkdir(exist_ok=True)
+    arguments.out.mkdir(parents=True, exist_ok=True)
     cv2.setNumThreads(1)
     use_variant("scalar_rgb")
     lifts = _lifts(arguments.seed, arguments.style)
@@ -53,7 +52,7 @@ def main() -> None:
         for number in range(arguments.count):
             generation, scenes = next(lifts)
             records = [
-                draw_picture(replace(scene, index=2 * number + view), arguments.out, False, render)
+                draw_picture(replace(scene, index=2 * number + view), False, render).keep(arguments.out)
                 for view, scene in enumerate(scenes)
             ]
             files = [record["file"] for record in records]

@@ -6,16 +6,15 @@ from dataclasses import replace
 import pytest
 
 from synthetic_samples.render.flatten import flatten
-from synthetic_samples.render.queue import RenderQueue
+from synthetic_samples.render.queue import RendererLost, RenderQueue, render_remotely
 from synthetic_samples.scene.scene import draw_scene
 
 
-def test_a_dead_renderer_is_named() -> None:
+def test_a_dead_renderer_is_noticed() -> None:
     queue = RenderQueue(multiprocessing.get_context("spawn"), "no_such_variant", gpus=1, workers=1)
     try:
-        queue._processes[0].join(60)
-        with pytest.raises(RuntimeError, match=r"1 of 1 rendering processes ended \(exit status 1\)"):
-            queue.check()
+        with pytest.raises(RendererLost, match="a rendering process ended"):
+            render_remotely(queue.ends[0], "a scene")
     finally:
         queue.close()
 

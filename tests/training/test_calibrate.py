@@ -1,7 +1,5 @@
 """From raw boxes to thresholds and cases, by hand, and the collection over processes."""
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 
@@ -19,8 +17,8 @@ from training.calibrate.calibrate import (
     hidden_shares,
     thresholds,
 )
-from training.data.manifest import Reading, Subject, read_manifests
-from training.measure.collect import RawPhoto, collect_readings, match
+from training.data.manifest import Reading, Subject
+from training.measure.collect import RawPhoto, match
 from training.ood.gate import Gate, undecided
 
 
@@ -100,8 +98,3 @@ def test_each_true_subject_is_matched_once_by_the_likeliest_box():
     found = [raw(0.5, -1), raw(0.9, -1), raw(0.7, -1, kind="charger")]
     assert match(found, record(HEAD)) == [-1, 0, -1]
     assert match([], record(HEAD)) == [] and match(found, record()) == [-1, -1, -1]
-
-
-def test_processes_change_nothing(small_run: Path, drawn: dict[str, Path]):
-    records = read_manifests([drawn["heldout"]], "heldout")[:6]
-    assert collect_readings(small_run / "weights", records, 1) == collect_readings(small_run / "weights", records, 2)

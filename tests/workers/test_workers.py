@@ -1,12 +1,17 @@
 """Workers, as processes and on Ray: every piece once, whatever is lost on the way."""
 
+import importlib
+import socket
 import sys
+import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
 
+import workers.cluster
 from tests.workers.pieces import Begun, Numbers, Squares, cannot_begin
 from workers.cluster import Cluster
 from workers.dispatch import MOST_IN_A_ROW, MOST_LOSSES, Ended, WorkersError, results
@@ -94,7 +99,7 @@ def test_what_a_worker_raises_comes_out(begin, wanted: str) -> None:
 
 
 @pytest.mark.thorough
-def test_ray_loses_a_worker_and_a_node_and_no_piece(tmp_path: Path) -> None:
+def test_ray_loses_a_worker_and_a_node_and_no_piece(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     pytest.importorskip("ray")
     from ray.cluster_utils import Cluster as Simulated
 
@@ -117,6 +122,14 @@ def test_ray_loses_a_worker_and_a_node_and_no_piece(tmp_path: Path) -> None:
                 workers.wait()
         finally:
             workers.close()
+        (tmp_path / "only_here.py").write_text("def begin():\n    return len\n", "utf-8")
+        monkeypatch.syspath_prepend(tmp_path)
+        workers = Cluster(importlib.import_module("only_here").begin, simulated.address, 1)
+        try:
+            with pytest.raises(WorkersError, match="No module named 'only_here'. Hoistlore has to be installed on"):
+                squares_of(workers)
+        finally:
+            workers.close()
     finally:
         simulated.shutdown()
 
@@ -135,3 +148,24 @@ def test_an_address_without_a_cluster_is_said() -> None:
     pytest.importorskip("ray")
     with pytest.raises(WorkersError, match="--ray 127.0.0.1:9: .* Give the address of a running cluster"):
         Cluster(cannot_begin, "127.0.0.1:9")
+
+
+@pytest.mark.parametrize(
+    ("said", "told"), [(b"SSH-2.0-some\r\n", "who is no Ray cluster"), (b"", "did not answer for 0 s")]
+)
+def test_somebody_else_who_listens_there_is_said(said: bytes, told: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ray itself would try for minutes."""
+    pytest.importorskip("ray")
+    monkeypatch.setattr(workers.cluster, "ANSWERS_WITHIN_S", 0.2)
+    with socket.create_server(("127.0.0.1", 0)) as server:
+
+        def answer() -> None:
+            line, _ = server.accept()
+            line.sendall(said)
+            line.recv(1000)
+            time.sleep(0.5)
+            line.close()
+
+        threading.Thread(target=answer, daemon=True).start()
+        with pytest.raises(WorkersError, match=f"{told}. Give the address of a running cluster"):
+            Cluster(cannot_begin, f"127.0.0.1:{server.getsockname()[1]}")

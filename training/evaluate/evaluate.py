@@ -25,11 +25,16 @@ FAIR = "fair close photos"
 ALL = "all photos"
 
 
-def evaluate(weights: Path, records: Sequence[Record], out: Path, workers: int) -> dict:
-    """Every figure on these pictures; writes evaluation.json, evaluation.txt and sheets of mistakes under `out`."""
+def evaluate(weights: Path, records: Sequence[Record], out: Path, workers: int | None, ray: str | None = None) -> dict:
+    """Every figure on these pictures; writes evaluation.json, evaluation.txt and sheets of mistakes under `out`.
+
+    On so many processes, or on the Ray cluster at `ray`. Raises `WorkersError`.
+    """
     out.mkdir(parents=True, exist_ok=True)
     model, catalogue = Model.load(weights), load(DEMO_CATALOGUE)
-    raw = collect_raw(weights, records, workers)  # the networks run once: for what they serve from, and for all else
+    raw = collect_raw(
+        weights, records, workers, ray
+    )  # the networks run once: for what they serve from, and for all else
     photos = judge_readings(records, readings_of(raw, records, model), catalogue, model)
     groups = {ALL: photos, FAIR: fair_ones(photos)}
     thresholds = threshold_figures(photos, catalogue, model)

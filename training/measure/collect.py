@@ -3,13 +3,12 @@
 No torch in here: worker processes start quickly.
 """
 
-import itertools
-import multiprocessing
-from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import ProcessPoolExecutor
+import tempfile
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 
@@ -20,12 +19,24 @@ from classifier.identify import PhotoReading, read_photo
 from classifier.model import Model
 from classifier.photo import PhotoLimits, open_photo
 from classifier.quality import Quality, judge
-from classifier.recipe import KINDS
+from classifier.recipe import KINDS, METADATA_FILE
 from training.data.manifest import Box, Record
 from training.measure.measures import box_ious
+from workers.dispatch import WorkersError, results
+from workers.places import check_worker, code_of, opened, versions_of
 
 LOWEST_PROBABILITY = 0.02  # of a found box that calibration still looks at
 MATCHING_IOU = 0.5
+PIECE_PICTURES = 8
+_ROOT = Path(__file__).parents[2]
+_LIBRARIES = ("numpy", "onnxruntime", "pillow", "pillow-heif")
+
+
+class Stored(Protocol):
+    """Anything whose picture lies in a file."""
+
+    @property
+    def path(self) -> Path: ...
 
 
 @dataclass(frozen=True)
@@ -58,29 +69,100 @@ class RawPhoto:
     look_alikes: tuple[RawSubject, ...]
 
 
-def collect_raw(weights: Path, records: Sequence[Record], workers: int) -> list[RawPhoto]:
+def collect_raw(
+    weights: Path, records: Sequence[Record], workers: int | None, ray: str | None = None
+) -> list[RawPhoto]:
     """What the uncalibrated networks make of each record's picture, in order."""
-    return over_processes(_raw_photo, weights, records, workers)
+    return over_workers(_raw_photo, weights, records, workers, ray)
 
 
 def collect_proposed(weights: Path, records: Sequence[Record], workers: int) -> list[RawPhoto]:
     """The same, but only of boxes that serving would propose, and no look-alikes: a third of the time."""
-    return over_processes(_proposed_photo, weights, records, workers)
+    return over_workers(_proposed_photo, weights, records, workers)
 
 
-def collect_readings(weights: Path, records: Sequence[Record], workers: int) -> list[PhotoReading]:
-    """What `classifier.identify.read_photo` says of each record's picture, in order."""
-    return over_processes(_reading, weights, records, workers)
+def collect_readings(weights: Path, photos: Sequence[Stored], workers: int) -> list[PhotoReading]:
+    """What `classifier.identify.read_photo` says of each one's picture, in order."""
+    return over_workers(_reading, weights, photos, workers)
 
 
-def over_processes(work: Callable[[Model, Any], Any], weights: Path, items: Iterable, workers: int) -> list:
-    """`work(model, item)` for each item, in order; every process loads the model once."""
-    if workers <= 1:
-        model = Model.load(weights)
-        return [work(model, item) for item in items]
-    context = multiprocessing.get_context("spawn")  # a fork would copy a process that holds a GPU
-    with ProcessPoolExecutor(workers, context, _load, (weights,)) as pool:
-        return list(pool.map(_apply, itertools.repeat(work), items, chunksize=8))
+def over_workers(
+    work: Callable[[Model, Any, bytes], Any],
+    weights: Path,
+    items: Sequence[Stored],
+    workers: int | None,
+    ray: str | None = None,
+) -> list:
+    """`work(model, item, the bytes of its file)` for each item, in order.
+
+    In this process, on `workers` processes, or on the cluster at `ray` (`workers` None: one a core), which need neither
+    the weights nor the pictures: both are sent. Raises `WorkersError`, a `ModelError`, and what `work` raises.
+    """
+    model = Model.load(weights)
+    if workers is not None and workers <= 1 and not ray:
+        return [work(model, item, item.path.read_bytes()) for item in items]
+    names = [METADATA_FILE, *(name for name, _ in model.recipe.files().values())]
+    begin = _Measuring(work, {name: (weights / name).read_bytes() for name in names}, _made_by())
+    done: list[Any] = [None] * len(items)
+    with opened(begin, workers, ray) as opened_workers:
+        for result in results(opened_workers, _pieces(items), _Piece.halves):
+            piece = result.piece
+            if result.given_up:
+                raise WorkersError(f"Measuring {piece.items[0].path} ended its process, three times. Leave it out.")
+            done[piece.start : piece.start + len(piece.items)] = result.value
+    return done
+
+
+@dataclass(frozen=True)
+class _Piece:
+    """Items from number `start` on, with the bytes of their files."""
+
+    start: int
+    items: tuple[Stored, ...]
+    data: tuple[bytes, ...]
+
+    def halves(self) -> "list[_Piece]":
+        middle = len(self.items) // 2
+        if not middle:
+            return []
+        first, second = slice(middle), slice(middle, None)
+        return [
+            _Piece(self.start, self.items[first], self.data[first]),
+            _Piece(self.start + middle, self.items[second], self.data[second]),
+        ]
+
+
+def _pieces(items: Sequence[Stored]) -> Iterator[_Piece]:
+    """Files are read no sooner than a worker is free."""
+    for start in range(0, len(items), PIECE_PICTURES):
+        some = tuple(items[start : start + PIECE_PICTURES])
+        yield _Piece(start, some, tuple(item.path.read_bytes() for item in some))
+
+
+@dataclass(frozen=True)
+class _Measuring:
+    """What a worker begins with: `files` are those of the weights, `expects` is what made this (`_made_by`)."""
+
+    work: Callable[[Model, Any, bytes], Any]
+    files: dict[str, bytes]
+    expects: dict[str, str]
+
+    def __call__(self) -> Callable[[_Piece], list]:
+        check_worker(self.expects, _made_by())
+        with tempfile.TemporaryDirectory() as folder:
+            for name, data in self.files.items():
+                (Path(folder) / name).write_bytes(data)
+            return partial(_worked, self.work, Model.load(Path(folder)))
+
+
+def _worked(work: Callable[[Model, Any, bytes], Any], model: Model, piece: _Piece) -> list:
+    return [work(model, item, data) for item, data in zip(piece.items, piece.data, strict=True)]
+
+
+def _made_by() -> dict[str, str]:
+    """What a figure depends on beside weights and pictures: code and libraries, each with its version."""
+    code = code_of(_ROOT / package for package in ("classifier", "training/data", "training/measure"))
+    return {"code": code, **versions_of(*_LIBRARIES)}
 
 
 def match(found: Sequence[Found], record: Record) -> list[int]:
@@ -105,35 +187,24 @@ def match(found: Sequence[Found], record: Record) -> list[int]:
     return matches
 
 
-_MODEL: Model | None = None
+def _reading(model: Model, photo: Stored, data: bytes) -> PhotoReading:
+    return read_photo(data, photo.path.name, model, PhotoLimits())
 
 
-def _load(weights: Path) -> None:
-    global _MODEL
-    _MODEL = Model.load(weights)
+def _raw_photo(model: Model, record: Record, data: bytes) -> RawPhoto:
+    least = dict.fromkeys(model.finder.recipe.kinds, LOWEST_PROBABILITY)
+    return _seen(model, record, data, least, record.look_alikes)
 
 
-def _apply(work: Callable, item: Any) -> Any:
-    return work(_MODEL, item)
-
-
-def _reading(model: Model, record: Record) -> PhotoReading:
-    return read_photo(record.path.read_bytes(), record.path.name, model, PhotoLimits())
-
-
-def _raw_photo(model: Model, record: Record) -> RawPhoto:
-    return _seen(model, record, dict.fromkeys(model.finder.recipe.kinds, LOWEST_PROBABILITY), record.look_alikes)
-
-
-def _proposed_photo(model: Model, record: Record) -> RawPhoto:
+def _proposed_photo(model: Model, record: Record, data: bytes) -> RawPhoto:
     recipe = model.finder.recipe
     least = {kind: float(sigmoid(logit(at) * recipe.temperature, 1.0)) for kind, at in recipe.thresholds.items()}
-    return _seen(model, record, least, ())
+    return _seen(model, record, data, least, ())
 
 
-def _seen(model: Model, record: Record, least: dict[str, float], look_alikes: Sequence[Box]) -> RawPhoto:
+def _seen(model: Model, record: Record, data: bytes, least: dict[str, float], look_alikes: Sequence[Box]) -> RawPhoto:
     """`least`: for each kind the least uncalibrated probability of a box that is kept."""
-    photo = open_photo(record.path.read_bytes(), record.path.name, PhotoLimits())
+    photo = open_photo(data, record.path.name, PhotoLimits())
     quality = judge(photo)
     if not quality.usable:
         return RawPhoto(quality, (), ())

@@ -15,15 +15,14 @@ from pathlib import Path
 
 import numpy as np
 
-from classifier.identify import PhotoReading, SubjectReading, read_photo
+from classifier.identify import PhotoReading, SubjectReading
 from classifier.model import Model
-from classifier.photo import PhotoLimits
 from classifier.taxonomy import ACTUATOR_HEAD, CONCEPTS, CONTROL_BOX, CONTROL_BOX_CONCEPTS, NOT_VISIBLE, UNLISTED
 from experiments.runs import Metric
 from guidance.catalogue.catalogue import Catalogue
 from guidance.documents.answer import Answer
 from training.evaluate.two_photos import answered
-from training.measure.collect import MATCHING_IOU, over_processes
+from training.measure.collect import MATCHING_IOU, collect_readings
 from training.measure.measures import Share, box_ious, share
 from training.owned.labels import Labelled, LabelledPhoto, OwnedPhotoError, meaning, read_labels
 
@@ -106,15 +105,11 @@ def _rows(labels: Path) -> tuple[list[dict[str, str]], list[str]]:
 def measure_round(weights: Path, photos: Sequence[RoundPhoto], catalogue: Catalogue, workers: int) -> list[Read]:
     """Every picture read and answered by the served code."""
     model = Model.load(weights)
-    readings = over_processes(_reading, weights, [photo.photo.path for photo in photos], workers)
+    readings = collect_readings(weights, [photo.photo for photo in photos], workers)
     return [
         Read(photo, reading, answered([reading], catalogue, model))
         for photo, reading in zip(photos, readings, strict=True)
     ]
-
-
-def _reading(model: Model, path: Path) -> PhotoReading:
-    return read_photo(path.read_bytes(), path.name, model, PhotoLimits())
 
 
 # Figures --------------------------------------------------------------------------------------------------------------
