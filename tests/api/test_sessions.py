@@ -90,7 +90,7 @@ def test_a_session_s_cookie_is_kept_from_scripts_and_other_sites(desk: TestClien
 
 def test_a_session_ends_when_it_is_signed_out_or_too_old(desk: TestClient) -> None:
     page = signed_in(desk)
-    assert page.url.path == "/en/staff/cases" and "Ana, agent" in page.text
+    assert page.url.path == "/en/staff/cases" and "<bdi>Ana</bdi>, agent" in page.text
     store = desk.app.state.cases
     desk.app.state.cases = replace(store, now_ms=lambda: store.now_ms() + SESSION_MS + 1)
     assert desk.get("/en/staff/cases", headers={"accept": "text/html"}).url.path == "/en/staff/sign-in"
