@@ -1,7 +1,7 @@
 """From sources to the two components of the answer: probabilities, set, verdict, reasons and contradictions."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Any
 
 from classifier.taxonomy import CONCEPTS, CONTROL_BOX_CONCEPTS, UNLISTED
@@ -10,9 +10,9 @@ from guidance.catalogue.rows import DecisionCosts
 from guidance.documents.answer import Actuator, ControlBox
 from guidance.identify.contradictions import conflicts_in, named, reasons
 from guidance.identify.decision import Standing, decide, reason_held_back
-from guidance.identify.evidence import Evidence, Posterior, active, combined, posterior
+from guidance.identify.evidence import Evidence, Posterior, posterior
+from guidance.identify.heard import heard
 from guidance.identify.sources import Source, likely_set
-from guidance.identify.witness import witnesses
 
 
 def control_box(evidence: Evidence, catalogue: Catalogue) -> ControlBox:
@@ -22,7 +22,7 @@ def control_box(evidence: Evidence, catalogue: Catalogue) -> ControlBox:
     wanted = {}
     if favourite != UNLISTED:
         wanted = {c: getattr(catalogue.generations_by_id[favourite], c) for c in CONTROL_BOX_CONCEPTS}
-    document = _conclude(evidence, about, "generation", favourite, wanted, frozenset(), catalogue)
+    document = _conclude(evidence, about, "generation", favourite, wanted, (), (), catalogue)
     return ControlBox(generation=_given(document), **document)
 
 
@@ -33,9 +33,9 @@ def actuator(evidence: Evidence, catalogue: Catalogue) -> Actuator:
     """
     about = evidence.about(("lowering",))
     favourite = max(evidence.now.lowering, key=evidence.now.lowering.__getitem__)
-    sources = witnesses(active("lowering", about))
-    left_open = frozenset(CONCEPTS["lowering"]).intersection(*(s.left_open for s in sources))
-    document = _conclude(evidence, about, "lowering", favourite, {"lowering": favourite}, left_open, catalogue)
+    own = heard("lowering", CONCEPTS["lowering"], about)
+    wanted = {"lowering": favourite}
+    document = _conclude(evidence, about, "lowering", favourite, wanted, own.left_open, own.by_word, catalogue)
     return Actuator(lowering=_given(document), **document)
 
 
@@ -45,15 +45,17 @@ def _conclude(
     what: str,
     favourite: str,
     wanted: dict[str, str],
-    left_open: frozenset[str],
+    left_open: Collection[str],
+    by_word: Collection[str],
     catalogue: Catalogue,
 ) -> dict[str, Any]:
     """Fill the fields that both components share. `what` is "generation" or "lowering".
 
-    `wanted` are the favourite's features. `left_open` are values that stay in the set whatever their probability.
-    The set is the smallest that reaches the coverage. A contradiction widens it by the sets that remain when each of
-    its sources in turn is taken to be right and those against it are left out; the verdict rests on the favourite's
-    lowest probability when any one of them is left out. A correction settles this for the verdict, not for the set.
+    `wanted` are the favourite's features. `left_open` are values that stay in the set whatever their probability,
+    `by_word` some that stand against confirming alone. The set is the smallest that reaches the coverage. A
+    contradiction widens it by the sets that remain when each of its sources in turn is taken to be right and those
+    against it are left out; the verdict rests on the favourite's lowest probability when any one of them is left out. A
+    correction settles this for the verdict, not for the set.
     """
     costs: DecisionCosts = catalogue.decision.control_box if what == "generation" else catalogue.decision.actuator
     conflicts = conflicts_in(about, catalogue)
@@ -61,12 +63,12 @@ def _conclude(
     opposed = [(s, conflict) for conflict in conflicts for s in conflict.sources]
     taken_right = [getattr(_without(conflict.against(s), evidence), what) for s, conflict in opposed]
     left_out = [getattr(_without((s,), evidence), what) for s, _ in opposed if not s.correction]
-    values = left_open.union(*(likely_set(p, evidence.coverage) for p in (probabilities, *taken_right)))
+    values = frozenset(left_open).union(*(likely_set(p, evidence.coverage) for p in (probabilities, *taken_right)))
     standing = Standing(
         seen=bool(about),
         favourite=favourite,
         lowest=min(p[favourite] for p in (probabilities, *left_out)),
-        values=values,
+        values=values.union(by_word),
         feature_belief=math.prod(_belief(f, value, about) for f, value in wanted.items()) if wanted else 0.0,
     )
     return {
@@ -75,7 +77,7 @@ def _conclude(
         "favourite": favourite if about else None,
         "probabilities": probabilities,
         "values": tuple(sorted((v for v in probabilities if v in values), key=lambda v: -probabilities[v])),
-        "because": reasons([s for f in dict.fromkeys(s.feature for s in about) for s in active(f, about)]),
+        "because": reasons([s for f in dict.fromkeys(s.feature for s in about) for s in _counting(f, evidence)]),
         "contradictions": tuple(named(c, catalogue) for c in conflicts),
     }
 
@@ -84,10 +86,14 @@ def _without(left_out: Sequence[Source], evidence: Evidence) -> Posterior:
     return posterior([s for s in evidence.sources if s not in left_out], evidence.now.hypotheses)
 
 
+def _counting(feature: str, evidence: Evidence) -> tuple[Source, ...]:
+    return heard(feature, evidence.now.hypotheses.features[feature], evidence.sources).sources
+
+
 def _belief(feature: str, value: str, about: Sequence[Source]) -> float:
     """Give the probability of a feature's value from its own sources alone, every value equally likely before."""
     values = CONCEPTS[feature]
-    message = combined(feature, values, about)
+    message = heard(feature, values, about).likelihood
     return float(message[values.index(value)] / message.sum())
 
 

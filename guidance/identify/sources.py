@@ -189,7 +189,8 @@ def _photo_source(origin: str, concept: str, subject: SubjectReading, facts: Rea
 
 
 def answer_sources(observations: Sequence[Observed], catalogue: Catalogue) -> Iterator[Source]:
-    for observed in dict.fromkeys(observations):
+    """One source for each thing that a witness says: whoever writes it down as well says it no second time."""
+    for observed in {(o.id, o.answer, o.witness): o for o in observations}.values():
         row = catalogue.observations_by_id[observed.id]
         if row.about is not None and observed.answer != UNSURE:
             yield answer_source(row, observed)

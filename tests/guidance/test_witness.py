@@ -29,7 +29,7 @@ def found(*observed: Observed, photos=(), role="caregiver"):
 
 @st.composite
 def two_answers(draw):
-    """Two answers of one person about one look; a correction only among answers, since it sets photos aside."""
+    """Two answers of one person about one look; a correction only without photos, which it may set aside."""
     rows = draw(st.sampled_from([rows for rows in ABOUT.values() if len(rows) > 1]))
     pair = draw(st.lists(st.sampled_from(rows), min_size=2, max_size=2, unique_by=lambda row: row.id))
     return [(Observed(row.id, draw(st.sampled_from(sorted(row.options)))), row.correction) for row in pair]

@@ -3,9 +3,9 @@
 The doubt is the share of every reading that is taken to say nothing, of `DOUBTS` that of least mean log loss of the
 true values, over all readings; never under the smallest one, for photos that are unlike the renders.
 
-The correlation is that of `guidance.identify.evidence.combined`: of `CORRELATIONS` the largest whose mean log loss,
-over lifts with two photos, is no more than one standard error above the least one (the rule of Breiman et al. 1984 for
-pruning, from memory): what few lifts leave open is decided for the caution that two photos share their errors. Without
+The correlation is that of `guidance.identify.heard`: of `CORRELATIONS` the largest whose mean log loss, over lifts with
+two photos, is no more than one standard error above the least one (the rule of Breiman et al. 1984 for pruning, from
+memory): what few lifts leave open is decided for the caution that two photos share their errors. Without
 `FEWEST_LIFTS` such lifts it stays at `CHOSEN_CORRELATION`, which nobody measured.
 """
 
@@ -17,7 +17,7 @@ import numpy as np
 from classifier.identify import PhotoReading, decide
 from classifier.model import Model, ReadingFacts
 from classifier.taxonomy import CONCEPTS
-from guidance.identify.evidence import combined
+from guidance.identify.heard import heard
 from guidance.identify.sources import Source, most_probable_subjects, photo_sources
 from training.config import CHOSEN_CORRELATION, LEAST_DOUBT
 from training.data.manifest import Record
@@ -123,7 +123,7 @@ def fit_correlation(pairs: Sequence[tuple[Case, Case]]) -> float | None:
         counts[place] += 1
         for row, correlation in enumerate(CORRELATIONS):
             sources = [replace(case.source, correlation=correlation) for case in (one, other)]
-            message = combined(one.source.feature, values, sources)
+            message = heard(one.source.feature, values, sources).likelihood
             losses[row, place] += _loss(message / message.sum(), values, one.right & other.right)
     losses /= counts
     above = losses - losses[losses.mean(axis=1).argmin()]  # (correlations, lifts)
