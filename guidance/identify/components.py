@@ -53,9 +53,8 @@ def _conclude(
 
     `wanted` are the favourite's features. `left_open` are values that stay in the set whatever their probability,
     `by_word` some that stand against confirming alone. The set is the smallest that reaches the coverage. A
-    contradiction widens it by the sets that remain when each of its sources in turn is taken to be right and those
-    against it are left out; the verdict rests on the favourite's lowest probability when any one of them is left out. A
-    correction settles this for the verdict, not for the set.
+    contradiction widens it by the sets that remain when each of its sources in turn is right and those against it are
+    left out; the verdict rests on the favourite's lowest probability when any one is left out, not a correction.
     """
     costs: DecisionCosts = catalogue.decision.control_box if what == "generation" else catalogue.decision.actuator
     conflicts = conflicts_in(about, catalogue)
