@@ -6,7 +6,6 @@ from api.cases.view import CaseView
 from api.guide.framing import ON_EVERY_BOX, View
 from classifier.taxonomy import ACTUATOR_HEAD, CONTROL_BOX
 from guidance.catalogue.catalogue import Catalogue
-from guidance.identify.next_step import SETTLED
 
 MOST_TAKEN = 4
 """Photos of a case from which on the camera asks for no more: what is open then is asked, or photographed by hand."""
@@ -46,11 +45,11 @@ def wanted_now(seen: CaseView, catalogue: Catalogue) -> Wanted | None:
     found = seen.identification
     if found is None or not seen.photos:
         return _of(BOX, seen)
+    if found.control_box.decision != "confirmed" and _shown(BOX, seen) < 2:
+        return _of(BOX, seen)  # one photo alone mistakes a listed box for none of the list
     if found.next is not None and found.next.kind == "photo":
         row = next(view for view in catalogue.views if view.id == found.next.id)
         return _of(MOTOR_END if "lowering" in row.visible else BOX, seen)
-    if found.control_box.decision not in SETTLED and _shown(BOX, seen) < 2:
-        return _of(BOX, seen)
     return _of(MOTOR_END, seen) if found.actuator.decision == "not_seen" else None
 
 

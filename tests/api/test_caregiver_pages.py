@@ -132,7 +132,7 @@ def test_a_photo_is_answered_in_one_sentence_with_its_parts_marked(phone: TestCl
     page = send(phone, here, PHOTO)
     assert page.status_code == 200 and page.url.path == here
     assert heading(page) == "It is not yet clear which box this is."
-    assert "Hung pack, stop on top or one that is not on our list" in words(page)
+    assert "“Hung pack, stop on top” or one that is not on our list" in words(page)
     assert re.search(r'<svg class="marked".*?</svg>', page.text, re.DOTALL)[0].count("<circle") == 2
     assert "the stop: on top" in words(page) and "Motor end of the arm" in words(page)
     picture = phone.get(re.search(r'image href="([^"]+)"', page.text)[1])

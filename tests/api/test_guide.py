@@ -142,6 +142,15 @@ def test_the_frames_that_settle_it_are_photos_and_what_was_read_is_told(camera: 
     assert last["guide"] is None and len(photos(camera, here)) == 3
 
 
+def test_a_box_of_no_listed_kind_is_shown_from_its_other_corner_before_the_motor_end(camera: TestClient) -> None:
+    here, of_none = opened(camera), {"black": "below", "white": "left"}  # hung, with its stop in front
+    first = taken(camera, here, box(marks=of_none)).json()
+    assert first["told"][0] == "This box is none of those on our list."
+    assert (first["guide"]["view"], first["guide"]["again"]) == ("box", True)
+    second = taken(camera, here, box(marks=of_none, other_side=True)).json()
+    assert (second["guide"]["view"], second["guide"]["again"]) == ("motor_end", False)
+
+
 def photos(camera: TestClient, here: str) -> list:
     row = camera.app.state.cases.by_token(here.split("/")[-1])
     return [event for event in row.events if event.kind == "photo"]

@@ -6,6 +6,8 @@ import sys
 import tempfile
 import threading
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import uvicorn
@@ -14,6 +16,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 
 from api.app import create_app
 from api.settings import Settings
+from classifier.identify import WEIGHTS_DIR
 
 HERE = Path(__file__).parent
 PHOTO = HERE.parent / "standins" / "pictures" / "images" / "000003.jpg"
@@ -33,22 +36,27 @@ GROUND = (120, 124, 128)
 
 def main() -> None:
     """Serve, walk, and write one sheet for each of the three people."""
+    with serving(*sys.argv[1:]) as (browser, url):
+        shots = [*_caregiver(browser, url, "en", "light"), *_caregiver(browser, url, "es", "dark")]
+        _sheet(shots, 5, "caregiver.png")
+        _sheet([_agent(browser, url, "en", "light"), _agent(browser, url, "es", "dark")], 2, "agent.png")
+        _sheet([_technician(browser, url, theme) for theme in ("light", "dark")], 2, "technician.png")
+
+
+@contextmanager
+def serving(weights: str = str(WEIGHTS_DIR)) -> Iterator[tuple[Browser, str]]:
+    """A browser, and the address of a server with a database of its own."""
     folder = Path(tempfile.mkdtemp())
-    weights = {"weights": sys.argv[1]} if len(sys.argv) > 1 else {}
     tokens = {"agent_token": TOKEN, "technician_token": TECHNICIAN}
-    app = create_app(Settings(database=f"sqlite:///{folder / 'cases.db'}", **tokens, **weights))
+    app = create_app(Settings(database=f"sqlite:///{folder / 'cases.db'}", weights=weights, **tokens))
     server = uvicorn.Server(uvicorn.Config(app, port=0, log_level="warning"))
     thread = threading.Thread(target=server.run, daemon=True)  # a walk that fails must end
     thread.start()
     while not server.started:
         time.sleep(0.05)
-    url = f"http://127.0.0.1:{server.servers[0].sockets[0].getsockname()[1]}"
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=shutil.which("chromium"), args=FLAGS)
-        shots = [*_caregiver(browser, url, "en", "light"), *_caregiver(browser, url, "es", "dark")]
-        _sheet(shots, 5, "caregiver.png")
-        _sheet([_agent(browser, url, "en", "light"), _agent(browser, url, "es", "dark")], 2, "agent.png")
-        _sheet([_technician(browser, url, theme) for theme in ("light", "dark")], 2, "technician.png")
+        yield browser, f"http://127.0.0.1:{server.servers[0].sockets[0].getsockname()[1]}"
         browser.close()
     server.should_exit = True
     thread.join(10)

@@ -142,7 +142,8 @@ def unsure(box: ControlBox, head: Actuator, catalogue: Catalogue, language: Lang
     """What is not sure yet and is not told as probable, a line each."""
     lines = []
     if box.decision == "undecided" and 1 < len(box.values) <= MOST_NAMED:
-        names = [_generation(value, catalogue, language) for value in box.values]
+        values = sorted(box.values, key=lambda value: value == UNLISTED)
+        names = [_generation(value, catalogue, language) for value in values]
         lines.append(language.fill("Which box it is: {names}.", names=_either(names, language)))
     elif box.decision in ("likely", "undecided") and not _probably(box):
         lines.append(language.say("Which box it is."))
@@ -157,7 +158,10 @@ def unsure(box: ControlBox, head: Actuator, catalogue: Catalogue, language: Lang
 
 
 def _generation(value: str, catalogue: Catalogue, language: Language) -> str:
-    return language.say("one that is not on our list" if value == UNLISTED else catalogue.generations_by_id[value].name)
+    """In a list: in quotes, since a name has commas of its own."""
+    if value == UNLISTED:
+        return language.say("one that is not on our list")
+    return f"“{language.say(catalogue.generations_by_id[value].name)}”"
 
 
 def _either(names: list[str], language: Language) -> str:
