@@ -98,8 +98,13 @@ def encoded(rows: list[dict[str, Any]], schema: pa.Schema) -> bytes:
 
 def rows_of(path: Path, columns: list[str] | None = None) -> list[dict[str, Any]]:
     """The rows of a Parquet file, maps as objects."""
-    table = parquet.read_table(path, columns=columns, memory_map=False, use_threads=False)
-    return table.to_pylist(maps_as_pydicts="strict")
+    return _read(path, columns).to_pylist(maps_as_pydicts="strict")
+
+
+def _read(path: Path, columns: list[str] | None = None) -> pa.Table:
+    # Not by `read_table`, which is made for folders of files, and loads pandas where that is installed.
+    with parquet.ParquetFile(path, memory_map=False) as file:
+        return file.read(columns, use_threads=False)
 
 
 @contextmanager
@@ -134,4 +139,4 @@ def join(pieces: Iterable[Path], path: Path, schema: pa.Schema) -> None:
     """Pieces as one Parquet file, one piece in memory at a time."""
     with whole(path) as part, parquet.ParquetWriter(part, schema, compression="zstd") as writer:
         for piece in pieces:
-            writer.write_table(parquet.read_table(piece, use_threads=False))
+            writer.write_table(_read(piece))

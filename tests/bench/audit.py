@@ -1,8 +1,11 @@
 """An audit against `identify` in a loop, and its driver's memory: `python -m tests.bench.audit`.
 
-Speed: whole commands on the same photos, taking turns, so that a busy machine hits both; wall-clock time, and the
-processor time of all processes together, which a busy machine does not stretch. Photos are the committed renders with
-noise of their own. Memory: many photos and the toy networks, since the driver never sees a network.
+Speed: whole commands on the same photos, taking turns, so that a busy machine hits both; wall-clock time, and
+processor time, which a busy machine does not stretch, of the command's own process and of its workers. From those: how
+many times as fast the audit is at best, were a core free for each worker and all that its own process does in series.
+On a busy machine the wall clock tells less: whoever has twice as many processes does not get twice the time. Photos
+are the committed renders with noise of their own. Memory: many photos and the toy networks, since the driver never
+sees a network.
 """
 
 import argparse
@@ -24,6 +27,13 @@ from tests.support.toy_networks import write_model
 ROOT = Path(__file__).parents[2]
 RENDERS = ROOT / "synthetic_samples" / "samples" / "images"
 COMMAND = [sys.executable, "-m", "api.commands.main"]
+TIMED = (
+    "import os, sys\nfrom api.commands.main import main\nstatus = main(sys.argv[1:])\nused = os.times()\n"
+    "print(used.user + used.system, used.children_user + used.children_system, file=sys.stderr)\nsys.exit(status)"
+)
+"""A command that says at the end how much processor time it took, and how much its ended workers did."""
+
+WORKERS = 2
 
 
 def main() -> None:
@@ -43,23 +53,28 @@ def main() -> None:
 def speed(folder: Path, number: int, rounds: int) -> None:
     """Photos a second of both ways."""
     photos = [noisy(folder / "photos", n) for n in range(number)]
-    ways: dict[str, list[tuple[float, float]]] = {"identify --each": [], "audit --workers 2": []}
+    ways: dict[str, list[tuple[float, float, float]]] = {"identify --each": [], f"audit --workers {WORKERS}": []}
+    each, audit = ways.values()
     size = sum(path.stat().st_size for path in photos) / number
     for turn in range(rounds):
-        audit = ["audit", str(folder / "photos"), "--out", str(folder / f"out {turn}"), "--workers", "2"]
-        ways["identify --each"].append(ran(["identify", "--each", *map(str, photos)]))
-        ways["audit --workers 2"].append(ran(audit))
+        each.append(ran(["identify", "--each", *map(str, photos)]))
+        asked = [str(folder / "photos"), "--out", str(folder / f"out {turn}"), "--workers", str(WORKERS)]
+        audit.append(ran(["audit", *asked]))
     print(f"{number} photos of {size / 1024:.0f} KiB, {rounds} rounds, ", end="")
     print(f"load {os.getloadavg()[0]:.1f}, {os.cpu_count()} cores")
     for name, runs in ways.items():
-        wall, processor = (statistics.median(each) for each in zip(*runs, strict=True))
-        print(f"{name:<20}{number / wall:>8.2f} photos/s{processor / number:>9.3f} processor seconds a photo")
-    one, two = ways.values()
-    ratios = sorted(a[0] / b[0] for a, b in zip(one, two, strict=True))
-    told = ", ".join(f"{ratio:.2f}" for ratio in ratios)
-    print(f"times as fast, whole commands: {told} (median {statistics.median(ratios):.2f})")
+        wall, own, workers = (statistics.median(each) for each in zip(*runs, strict=True))
+        print(f"{name:<20}{number / wall:>8.2f} photos/s; processor seconds a photo: ", end="")
+        print(f"{own / number:.4f} of its own, {workers / number:.4f} of workers")
+    tell("whole commands by the wall clock", [a[0] / b[0] for a, b in zip(each, audit, strict=True)])
+    tell("with a free core for each", [a[1] / (b[1] + b[2] / WORKERS) for a, b in zip(each, audit, strict=True)])
     out = folder / "out 0"
     print("bytes a photo: " + ", ".join(f"{p.name} {p.stat().st_size / number:.0f}" for p in sorted(out.iterdir())))
+
+
+def tell(what: str, ratios: list[float]) -> None:
+    each = ", ".join(f"{ratio:.2f}" for ratio in sorted(ratios))
+    print(f"times as fast, {what}: {each} (median {statistics.median(ratios):.2f})")
 
 
 def noisy(folder: Path, number: int) -> Path:
@@ -73,13 +88,13 @@ def noisy(folder: Path, number: int) -> Path:
     return path
 
 
-def ran(arguments: list[str]) -> tuple[float, float]:
-    """Seconds by the wall, and of all processors."""
-    started, before = time.perf_counter(), os.times()
-    subprocess.run([*COMMAND, *arguments], cwd=ROOT, check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-    after = os.times()
-    used = after.children_user + after.children_system - before.children_user - before.children_system
-    return time.perf_counter() - started, used
+def ran(arguments: list[str]) -> tuple[float, float, float]:
+    """Seconds by the wall, and of processors: of the command itself, and of its workers."""
+    started = time.perf_counter()
+    command = [sys.executable, "-c", TIMED, *arguments]
+    done = subprocess.run(command, cwd=ROOT, check=True, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
+    own, workers = map(float, done.stderr.splitlines()[-1].split())
+    return time.perf_counter() - started, own, workers
 
 
 def memory(folder: Path, number: int) -> None:
@@ -112,7 +127,8 @@ def memory(folder: Path, number: int) -> None:
         for share in (0.1, 0.25, 0.5, 0.75, 1.0):
             total = progress[-1][1]
             at = next(at for at, done in progress if done >= share * total)
-            print(f"{what}: {share:>5.0%} of {total}: {min(seen, key=lambda s: abs(s[0] - at))[1]:.1f} MiB")
+            when, mib = min(seen, key=lambda s: abs(s[0] - at))
+            print(f"{what}: {share:>5.0%} of {total}, after {when - seen[0][0]:.0f} s: {mib:.1f} MiB")
     print(f"most at any time: {max(mib for _, mib in seen):.1f} MiB (the page, at the end, among it)")
 
 

@@ -11,6 +11,9 @@ from tests.workers.pieces import computes, waits
 from workers.cluster import Cluster
 from workers.dispatch import results
 
+ADDITIONS = 60_000_000
+"""Of a piece that computes: most of a second, so that Ray's own processes, which have just begun, weigh little."""
+
 
 def main() -> None:
     """Measure the efficiency: work done, over workers times wall-clock time."""
@@ -35,7 +38,7 @@ def main() -> None:
         )
     alone = None
     for number in asked.computing:
-        wall = timed(computes, simulated.address, number, [3_000_000] * (max(asked.computing) * asked.pieces))
+        wall = timed(computes, simulated.address, number, [ADDITIONS] * (max(asked.computing) * asked.pieces))
         alone = alone or wall
         print(f"{number:>3} workers that compute: {wall:.1f} s, efficiency {alone / wall / number:.3f}", flush=True)
     simulated.shutdown()
