@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, and_, exists, or_, select, true, tuple_
+from sqlalchemy import ColumnElement, Connection, and_, exists, intersect, or_, select, true, tuple_
 
 from api.cases.database import reading
 from api.cases.line import ENDS, KNOWN, LONGEST_WORD, OVER, STATUSES, UNKNOWN, plain, plain_words
@@ -125,20 +125,26 @@ def _fits(connection: Connection, wanted: Wanted, now_ms: int) -> ColumnElement[
         fits &= cases.c.changed_ms <= now_ms - wanted.days * DAY_MS
     if wanted.text.strip() and not wanted.words:
         return None
-    for word in wanted.words:
-        few = _cases_with(connection, word)
-        if few is None:
-            fits &= exists().where((case_words.c.case_id == cases.c.id) & _begins(word))
-        elif few:
-            fits &= cases.c.id.in_(few)
-        else:
-            return None
+    few = {word: _cases_with(connection, word) for word in wanted.words}
+    common = [word for word, found in few.items() if found is None]
+    if len(common) > 1:  # one case after the other would be looked at for words that are never together
+        together = _cases_with(connection, *common)
+        if together is not None:
+            few, common = few | dict.fromkeys(common, together), []
+    if any(found == [] for found in few.values()):
+        return None
+    for word in common:
+        fits &= exists().where((case_words.c.case_id == cases.c.id) & _begins(word))
+    for found in few.values():
+        fits &= true() if found is None else cases.c.id.in_(found)
     return fits
 
 
-def _cases_with(connection: Connection, word: str) -> Sequence[str] | None:
-    """The cases with a word that begins so; None when they are more than `FEW`."""
-    found = connection.scalars(select(case_words.c.case_id).where(_begins(word)).limit(FEW + 1)).all()
+def _cases_with(connection: Connection, *words: str) -> Sequence[str] | None:
+    """The cases that have each of these words, or one that begins so; None when they are more than `FEW`."""
+    each = [select(case_words.c.case_id).where(_begins(word)) for word in words]
+    wanted = each[0] if len(each) == 1 else intersect(*each)
+    found = connection.scalars(wanted.limit(FEW + 1)).all()
     return None if len(found) > FEW else sorted(set(found))
 
 

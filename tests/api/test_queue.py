@@ -101,6 +101,17 @@ def test_a_common_word_is_looked_up_as_exactly_as_a_rare_one(case_store: CaseSto
     assert set(rare) == set(here) and ids(case_store, text="elm house") == rare and FEW > 1
 
 
+def test_common_words_that_are_never_or_seldom_together_are_looked_up_together(
+    case_store: CaseStore, monkeypatch
+) -> None:
+    for site in ("Elm House", "Elm Yard", "Oak House", "Oak Yard"):
+        opened(case_store, ("about", {"site": site, "caller": "Ana" if "House" in site else "Ben"}))
+    monkeypatch.setattr("api.cases.queue.FEW", 1)
+    (both,) = queue_page(case_store, Wanted(text="elm house")).rows
+    assert both["site"] == "Elm House"
+    assert ids(case_store, text="elm oak") == [] and ids(case_store, text="elm house ben") == []
+
+
 def test_what_another_version_of_the_server_changed_is_told_when_it_is_asked_for(case_store: CaseStore) -> None:
     """A server from before these columns raises `version` alone, and opens cases without a line."""
     case_id = opened(case_store, ("about", {"site": "Elm House"}))
