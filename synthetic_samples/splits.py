@@ -32,6 +32,11 @@ PRODUCTIONS: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "calibration": ("twin", "slab"),
         "heldout": ("yoke", "elbow"),
     },
+    "motor": {
+        "train": ("plain", "bell", "boxed", "bands", "grooves", "flange"),
+        "calibration": ("fins",),
+        "heldout": ("bottle",),
+    },
     "grip": {
         "train": ("wave", "lobes", "teeth", "wings", "paddles", "scoops", "star", "crown"),
         "calibration": ("slots", "wheel"),

@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
-from manifold3d import Manifold
+from manifold3d import Manifold, OpType
 
 from synthetic_samples.geometry import Material, Part, Piece, block, cylinder, moved, rod, shift, turn
 from synthetic_samples.grammar.mechanisms import mechanism
@@ -107,15 +107,32 @@ def _parallel(
     return [case, motor + motor.mirror((1, 0, 0)) if kind == "twin" else motor]
 
 
-def _motor(rng: np.random.Generator, style: str, radius: float, length: float) -> Manifold:
-    """A motor that stands on z = 0."""
-    if rng.random() < 0.45:
-        motor = cylinder(radius, length)
-        if rng.random() < 0.6:
-            motor += cylinder(radius * 0.95, radius * 0.4, radius * rng.uniform(0.4, 0.9)).translate((0, 0, length))
-        return motor
-    size = (2 * radius * float(rng.uniform(0.9, 1.3)), 2 * radius, length)
-    return filling(body(rng, style, size), size).translate((0, 0, length / 2))
+def _motor(rng: np.random.Generator, style: str, r: float, length: float) -> Manifold:
+    """A motor that stands on z = 0: smooth, or with bands, grooves, fins or a flange that no hand is meant to turn."""
+    kind = production(rng, "motor", style)
+    if kind == "boxed":
+        size = (2 * r * float(rng.uniform(0.9, 1.3)), 2 * r, length)
+        return filling(body(rng, style, size), size).translate((0, 0, length / 2))
+    motor = cylinder(r, length)
+    if kind == "bell":
+        motor += cylinder(r * 0.95, r * 0.4, r * rng.uniform(0.4, 0.9)).translate((0, 0, length))
+    elif kind == "bottle":
+        motor += cylinder(r, r * 0.6, length * 0.15).translate((0, 0, length))
+        motor += cylinder(r * 0.6, length * 0.3).translate((0, 0, length * 1.1))
+    elif kind in ("bands", "grooves"):
+        wide, number = float(rng.uniform(0.0025, 0.008)), int(rng.integers(2, 8))
+        outer, inner = (r * 1.09, r * 0.5) if kind == "bands" else (r * 1.3, r * 0.92)
+        ring = cylinder(outer, wide) - cylinder(inner, 3 * wide).translate((0, 0, -wide))
+        places = np.linspace(length * rng.uniform(0.15, 0.4), length * 0.95, number) - wide
+        rings = Manifold.batch_boolean([ring.translate((0, 0, float(z))) for z in places], OpType.Add)
+        motor = motor + rings if kind == "bands" else motor - rings
+    elif kind == "flange":
+        motor += cylinder(r * rng.uniform(1.1, 1.25), length * 0.08).translate((0, 0, length * rng.uniform(0.2, 0.92)))
+    elif kind == "fins":
+        fin = block(2.3 * r, r * 0.09, length * 0.75).translate((0, 0, length * 0.55))
+        number = int(rng.integers(5, 10))
+        motor += Manifold.batch_boolean([fin.rotate((0, 0, 180 * n / number)) for n in range(number)], OpType.Add)
+    return motor
 
 
 # Ends, tube, details --------------------------------------------------------------------------------------------------
