@@ -16,7 +16,8 @@ demo: $(DEMO_ENV)/ready  ## identify the committed sample photos, without torch
 	@printf '\n%s sample photos answered: out/demo/answers.jsonl; drawn on: out/demo/*.overlay.jpg\n' "$$(wc -l < out/demo/answers.jsonl)"
 
 # Each worker keeps to one thread: the workers share the cores. Files stay whole, so that their fixtures are made once.
-PYTEST := OMP_NUM_THREADS=1 $(TEST_ENV)/bin/python -m pytest -q -n auto --dist loadfile --no-loadscope-reorder
+# Memory is kept for the next array (glibc), where giving it back took a third of the training tests' time.
+PYTEST := OMP_NUM_THREADS=1 MALLOC_MMAP_THRESHOLD_=100000000 MALLOC_TRIM_THRESHOLD_=1000000000 $(TEST_ENV)/bin/python -m pytest -q -n auto --dist loadfile --no-loadscope-reorder
 
 quick: $(TEST_ENV)/ready  ## what needs no torch, browser, database server or renderer, and not seconds on end
 	$(PYTEST) --quick
