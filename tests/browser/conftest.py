@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, expect, sync_playwright
 
 from api.settings import Settings
 from tests.api.conftest import Served, own_settings, quick_hashes, served, toy_resources, toy_settings, without_cases
@@ -28,16 +28,17 @@ HEAD = ("actuator_head", (0.75, 0.5), 0.2, {"black": "left"})
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """A browser beside other work can be late: what fails here is tried a second time, and the summary counts it."""
+    """A browser beside other work can be late: what fails here is tried up to twice more, and the summary counts it."""
     for item in items:
         if item.path.is_relative_to(HERE):
-            item.add_marker(pytest.mark.flaky(reruns=1))
+            item.add_marker(pytest.mark.flaky(reruns=2))
 
 
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     program = shutil.which("chromium")
     assert program, "chromium is missing; install it (Debian: apt-get install chromium)"
+    expect.set_options(timeout=15_000)  # as long as for any other step; what comes sooner waits for nothing
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=program, args=FLAGS)
         yield browser
