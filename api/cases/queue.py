@@ -125,19 +125,17 @@ def _fits(connection: Connection, wanted: Wanted, now_ms: int) -> ColumnElement[
         fits &= cases.c.changed_ms <= now_ms - wanted.days * DAY_MS
     if wanted.text.strip() and not wanted.words:
         return None
-    few = {word: _cases_with(connection, word) for word in wanted.words}
-    common = [word for word, found in few.items() if found is None]
-    if len(common) > 1:  # one case after the other would be looked at for words that are never together
-        together = _cases_with(connection, *common)
-        if together is not None:
-            few, common = few | dict.fromkeys(common, together), []
-    if any(found == [] for found in few.values()):
-        return None
-    for word in common:
-        fits &= exists().where((case_words.c.case_id == cases.c.id) & _begins(word))
-    for found in few.values():
-        fits &= true() if found is None else cases.c.id.in_(found)
-    return fits
+    found = [_cases_with(connection, word) for word in wanted.words]
+    common = [word for word, few in zip(wanted.words, found, strict=True) if few is None]
+    # one case after the other would be looked at for words that are common and never together
+    together = _cases_with(connection, *common) if len(common) > 1 else None
+    for few in (*found, together):
+        if few is not None:
+            fits &= cases.c.id.in_(few)
+    if together is None:
+        for word in common:
+            fits &= exists().where((case_words.c.case_id == cases.c.id) & _begins(word))
+    return None if [] in (*found, together) else fits
 
 
 def _cases_with(connection: Connection, *words: str) -> Sequence[str] | None:

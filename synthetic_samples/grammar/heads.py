@@ -113,26 +113,59 @@ def _motor(rng: np.random.Generator, style: str, r: float, length: float) -> Man
     if kind == "boxed":
         size = (2 * r * float(rng.uniform(0.9, 1.3)), 2 * r, length)
         return filling(body(rng, style, size), size).translate((0, 0, length / 2))
-    motor = cylinder(r, length)
-    if kind == "bell":
-        motor += cylinder(r * 0.95, r * 0.4, r * rng.uniform(0.4, 0.9)).translate((0, 0, length))
-    elif kind == "bottle":
-        motor += cylinder(r, r * 0.6, length * 0.15).translate((0, 0, length))
-        motor += cylinder(r * 0.6, length * 0.3).translate((0, 0, length * 1.1))
-    elif kind in ("bands", "grooves"):
-        wide, number = float(rng.uniform(0.0025, 0.008)), int(rng.integers(2, 8))
-        outer, inner = (r * 1.09, r * 0.5) if kind == "bands" else (r * 1.3, r * 0.92)
-        ring = cylinder(outer, wide) - cylinder(inner, 3 * wide).translate((0, 0, -wide))
-        places = np.linspace(length * rng.uniform(0.15, 0.4), length * 0.95, number) - wide
-        rings = Manifold.batch_boolean([ring.translate((0, 0, float(z))) for z in places], OpType.Add)
-        motor = motor + rings if kind == "bands" else motor - rings
-    elif kind == "flange":
-        motor += cylinder(r * rng.uniform(1.1, 1.25), length * 0.08).translate((0, 0, length * rng.uniform(0.2, 0.92)))
-    elif kind == "fins":
-        fin = block(2.3 * r, r * 0.09, length * 0.75).translate((0, 0, length * 0.55))
-        number = int(rng.integers(5, 10))
-        motor += Manifold.batch_boolean([fin.rotate((0, 0, 180 * n / number)) for n in range(number)], OpType.Add)
-    return motor
+    return _ROUND_MOTORS[kind](rng, r, length)
+
+
+def _plain(_rng: np.random.Generator, r: float, length: float) -> Manifold:
+    return cylinder(r, length)
+
+
+def _bell(rng: np.random.Generator, r: float, length: float) -> Manifold:
+    return cylinder(r, length) + cylinder(r * 0.95, r * 0.4, r * rng.uniform(0.4, 0.9)).translate((0, 0, length))
+
+
+def _bottle(_rng: np.random.Generator, r: float, length: float) -> Manifold:
+    shoulder = cylinder(r, r * 0.6, length * 0.15).translate((0, 0, length))
+    return cylinder(r, length) + shoulder + cylinder(r * 0.6, length * 0.3).translate((0, 0, length * 1.1))
+
+
+def _bands(rng: np.random.Generator, r: float, length: float) -> Manifold:
+    return cylinder(r, length) + _rings(rng, r * 1.09, r * 0.5, length)
+
+
+def _grooves(rng: np.random.Generator, r: float, length: float) -> Manifold:
+    return cylinder(r, length) - _rings(rng, r * 1.3, r * 0.92, length)
+
+
+def _rings(rng: np.random.Generator, outer: float, inner: float, length: float) -> Manifold:
+    """Two to seven rings between these radii (m), evenly along the further part of the motor."""
+    wide, number = float(rng.uniform(0.0025, 0.008)), int(rng.integers(2, 8))
+    ring = cylinder(outer, wide) - cylinder(inner, 3 * wide).translate((0, 0, -wide))
+    places = np.linspace(length * rng.uniform(0.15, 0.4), length * 0.95, number) - wide
+    return Manifold.batch_boolean([ring.translate((0, 0, float(z))) for z in places], OpType.Add)
+
+
+def _flange(rng: np.random.Generator, r: float, length: float) -> Manifold:
+    disc = cylinder(r * rng.uniform(1.1, 1.25), length * 0.08)
+    return cylinder(r, length) + disc.translate((0, 0, length * rng.uniform(0.2, 0.92)))
+
+
+def _fins(rng: np.random.Generator, r: float, length: float) -> Manifold:
+    fin = block(2.3 * r, r * 0.09, length * 0.75).translate((0, 0, length * 0.55))
+    number = int(rng.integers(5, 10))
+    fins = [fin.rotate((0, 0, 180 * n / number)) for n in range(number)]
+    return cylinder(r, length) + Manifold.batch_boolean(fins, OpType.Add)
+
+
+_ROUND_MOTORS = {
+    "plain": _plain,
+    "bell": _bell,
+    "bottle": _bottle,
+    "bands": _bands,
+    "grooves": _grooves,
+    "flange": _flange,
+    "fins": _fins,
+}
 
 
 # Ends, tube, details --------------------------------------------------------------------------------------------------

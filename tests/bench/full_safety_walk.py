@@ -106,6 +106,11 @@ def main() -> int:
                 count += 1
                 broken.update(violations(case, answer))
         print(f"{name}: {count} states", flush=True)
+    return verdict(broken)
+
+
+def verdict(broken: Counter[str]) -> int:
+    """Print every rule that was broken and how often; status 1 when there is one."""
     for rule, times in broken.most_common():
         print(f"BROKEN {times} times: {rule}")
     print("no unsafe state" if not broken else f"{len(broken)} rules broken")

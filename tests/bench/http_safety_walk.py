@@ -20,6 +20,7 @@ from guidance.catalogue.catalogue import DEMO_CATALOGUE, Catalogue, load
 from guidance.catalogue.rows import ROLES, UNSURE
 from guidance.documents.case import DOWN, SKIPPED, STILL, WORKS, WORSE, Case, Troubleshooting
 from guidance.safety.way_down import lowering_sentences
+from tests.bench.full_safety_walk import verdict
 from tests.guidance.safety_rules import violations
 from tests.guidance.safety_walk import actuators, boxes
 
@@ -87,10 +88,7 @@ def main() -> int:
             states[document.state] += 1
             broken.update(violations(Case.model_validate(case), document))
     print(f"{arguments.count} random states, seed {arguments.seed}: {dict(states)}")
-    for rule, times in broken.most_common():
-        print(f"BROKEN {times} times: {rule}")
-    print("no unsafe state" if not broken else f"{len(broken)} rules broken")
-    return 1 if broken else 0
+    return verdict(broken)
 
 
 if __name__ == "__main__":

@@ -90,28 +90,20 @@ def _caregiver(browser: Browser, url: str, tag: str, theme: str) -> list[Image.I
 def _agent(browser: Browser, url: str, tag: str, theme: str) -> Image.Image:
     page = browser.new_context(base_url=url, viewport=DESK, color_scheme=theme, locale=tag).new_page()
     page.goto("/staff/cases")
-    page.locator("#name").fill("Ana")
-    page.locator("#token").fill(TOKEN)
-    page.keyboard.press("Enter")
+    sign_in(page, "Ana", TOKEN)
     page.locator("form[action$='/staff/cases'][method=post] button").click()
     for key in ("1", "1", "1", "3", "0"):
-        version = page.locator("body").get_attribute("data-version")
-        page.keyboard.press(key)
-        page.locator(f"body:not([data-version='{version}'])").wait_for()
+        press(page, key)
     return _shot(page)
 
 
 def _technician(browser: Browser, url: str, theme: str) -> Image.Image:
     page = browser.new_context(base_url=url, viewport=TABLET, color_scheme=theme).new_page()
     page.goto("/staff/cases")
-    page.locator("#name").fill("Tom")
-    page.locator("#token").fill(TECHNICIAN)
-    page.keyboard.press("Enter")
+    sign_in(page, "Tom", TECHNICIAN)
     page.get_by_role("button", name="New case for a caller").click()
     for key in ("1", "1", "1", "2"):
-        version = page.locator("body").get_attribute("data-version")
-        page.keyboard.press(key)
-        page.locator(f"body:not([data-version='{version}'])").wait_for()
+        press(page, key)
     page.locator("#picked").set_input_files(PHOTO)
     page.get_by_role("button", name="Read the photos").click()
     page.locator(".crop img").first.wait_for()
@@ -129,6 +121,23 @@ def _technician(browser: Browser, url: str, theme: str) -> Image.Image:
     page.evaluate("scrollTo(0, document.querySelector('#basket').offsetTop - 420)")
     page.wait_for_timeout(300)
     return _shot(page)
+
+
+def sign_in(page: Page, name: str, token: str) -> None:
+    """Fill in the form of a shared token, and wait for the queue."""
+    page.locator("#name").fill(name)
+    page.locator("#token").fill(token)
+    page.keyboard.press("Enter")
+    page.locator("[role=search]").wait_for()
+
+
+def press(page: Page, key: str) -> None:
+    """Press a key that answers, and wait for the page after it."""
+    page.locator("body[data-case]").wait_for(state="attached")
+    page.wait_for_load_state()
+    version = page.locator("body").get_attribute("data-version")
+    page.keyboard.press(key)
+    page.locator(f"body:not([data-version='{version}'])").wait_for()
 
 
 def _shot(page: Page) -> Image.Image:

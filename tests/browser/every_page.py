@@ -5,7 +5,7 @@ from pathlib import Path
 
 from playwright.sync_api import Browser, Page
 
-from tests.browser.__main__ import DESK, PHONE, PHOTO, TECHNICIAN, TOKEN, serving
+from tests.browser.__main__ import DESK, PHONE, PHOTO, TECHNICIAN, TOKEN, press, serving, sign_in
 
 SIZES = {"phone": PHONE, "desk": DESK}
 MOST_ANSWERS = 30
@@ -61,12 +61,12 @@ def _caregiver(page: Page, tag: str):
 def _agent(page: Page, tag: str):
     page.goto(f"/{tag}/staff/cases")
     yield "1-sign-in"
-    _sign_in(page, "Ana", TOKEN)
+    sign_in(page, "Ana", TOKEN)
     yield "2-queue"
     page.locator("button[data-key=c]").click()
     yield "3-call"
     for key in ("1", "1", "1", "3"):
-        _press(page, key)
+        press(page, key)
     yield "4-call-later"
     page.goto(f"/{tag}/staff/monitor")
     yield "5-monitor"
@@ -74,10 +74,10 @@ def _agent(page: Page, tag: str):
 
 def _technician(page: Page, tag: str):
     page.goto(f"/{tag}/staff/cases")
-    _sign_in(page, "Tom", TECHNICIAN)
+    sign_in(page, "Tom", TECHNICIAN)
     page.locator("button[data-key=c]").click()
     for key in ("1", "1", "1", "2"):
-        _press(page, key)
+        press(page, key)
     page.locator("#picked").set_input_files(PHOTO)
     page.locator("form:has(#picked) button").last.click()
     page.locator(".crop img").first.wait_for()
@@ -94,21 +94,6 @@ def _technician(page: Page, tag: str):
     page.locator("form[data-lift] button.main").click()
     page.locator("#walk:not([hidden])").wait_for()
     yield "5-walk"
-
-
-def _sign_in(page: Page, name: str, token: str) -> None:
-    page.locator("#name").fill(name)
-    page.locator("#token").fill(token)
-    page.keyboard.press("Enter")
-    page.locator("[role=search]").wait_for()
-
-
-def _press(page: Page, key: str) -> None:
-    page.locator("body[data-case]").wait_for(state="attached")
-    page.wait_for_load_state()
-    version = page.locator("body").get_attribute("data-version")
-    page.keyboard.press(key)
-    page.locator(f"body:not([data-version='{version}'])").wait_for()
 
 
 if __name__ == "__main__":

@@ -12,6 +12,7 @@ from types import SimpleNamespace
 import pytest
 
 import workers.cluster
+from tests.support.local_ray import starting
 from tests.workers.pieces import Begun, Numbers, Squares, cannot_begin
 from workers.cluster import Cluster
 from workers.dispatch import MOST_IN_A_ROW, MOST_LOSSES, Ended, WorkersError, results
@@ -103,11 +104,9 @@ def test_ray_loses_a_worker_and_a_node_and_no_piece(tmp_path: Path, monkeypatch:
     pytest.importorskip("ray")
     from ray.cluster_utils import Cluster as Simulated
 
-    try:
+    with starting():
         simulated = Simulated(initialize_head=True, head_node_args={"num_cpus": 1, "include_dashboard": False})
         node = simulated.add_node(num_cpus=1)
-    except Exception as problem:  # Ray gives its own processes 30 s to start, which a busy machine may not have
-        pytest.skip(f"Ray did not start here: {problem}")
     try:
         workers = Cluster(Begun(Squares(once=tmp_path / "lost")), simulated.address, 2)
         try:
