@@ -20,16 +20,13 @@ from classifier.identify import WEIGHTS_DIR
 
 HERE = Path(__file__).parent
 PHOTO = HERE.parent / "standins" / "pictures" / "images" / "000003.jpg"
+SURE = HERE.parents[1] / "synthetic_samples" / "samples" / "images" / "000001.jpg"
+"""One that confirms a box of the list, so that parts can be ordered."""
+
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 TOKEN = "only for these screenshots"
 PHONE, TABLET, DESK = ({"width": w, "height": h} for w, h in ((360, 740), (768, 1024), (1280, 800)))
 TECHNICIAN = "also only for these screenshots"
-STACKED_FRONT = {
-    "stop_position": "front",
-    "battery": "stacked_pack",
-    "service_buttons": "side",
-    "charge_display": "gauge",
-}
 GAP_PX = 12
 GROUND = (120, 124, 128)
 
@@ -76,13 +73,14 @@ def _caregiver(browser: Browser, url: str, tag: str, theme: str) -> list[Image.I
     page.locator("#picture").set_input_files(PHOTO)
     page.locator("svg.marked").wait_for()
     page.wait_for_timeout(500)
+    case = page.url
     shots.append(_shot(page))
     page.locator("button[value=went_on]").click()
     page.locator("button[value=dead]").click()
     while not page.locator("button[value=works]").count():
         page.locator("form.answers button.choice").first.click()
     shots.append(_shot(page))
-    page.goto(f"{page.url}/code")
+    page.goto(f"{case}/code")
     shots.append(_shot(page))
     return shots
 
@@ -102,9 +100,9 @@ def _technician(browser: Browser, url: str, theme: str) -> Image.Image:
     page.goto("/staff/cases")
     sign_in(page, "Tom", TECHNICIAN)
     page.get_by_role("button", name="New case for a caller").click()
-    for key in ("1", "1", "1", "2"):
+    for key in ("1", "1", "1", "0"):
         press(page, key)
-    page.locator("#picked").set_input_files(PHOTO)
+    page.locator("#picked").set_input_files(PHOTO if theme == "light" else SURE)
     page.get_by_role("button", name="Read the photos").click()
     page.locator(".crop img").first.wait_for()
     if theme == "light":
@@ -112,11 +110,8 @@ def _technician(browser: Browser, url: str, theme: str) -> Image.Image:
         page.evaluate("scrollTo(0, document.querySelector('#photos').offsetTop - 16)")
         page.wait_for_timeout(300)
         return _shot(page)
-    for concept, value in STACKED_FRONT.items():
-        page.evaluate("for (const part of document.querySelectorAll('.crop details')) part.open = true")
-        page.locator(f".crop form:has([value={concept}]) button[value={value}]").first.click()
-    for part in ("DEMO-1202", "DEMO-1211"):
-        page.get_by_role("button", name=f"Add {part}").click()
+    for _ in range(2):
+        page.get_by_role("button", name="Add ").first.click()
     page.get_by_role("button", name="Confirmed").first.click()
     page.evaluate("scrollTo(0, document.querySelector('#basket').offsetTop - 420)")
     page.wait_for_timeout(300)
