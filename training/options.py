@@ -44,6 +44,12 @@ OPTIONS: Final[dict[str, dict]] = {
     "--minutes": {"type": float, "help": "how long it is taught"},
     "--batch": {"type": int, "help": "windows a step (default: the preset's)"},
     "--grammar": {"type": float, "default": 0.65, "metavar": "SHARE", "help": "of things that the grammar builds"},
+    "--stored": {
+        "type": float,
+        "default": 0.5,
+        "metavar": "SHARE",
+        "help": "of each batch that is drawn from --data, where given (default: %(default)s)",
+    },
     "--views": {"type": int, "default": 16, "help": "of a world"},
     "--samples": {"type": int, "default": 4, "help": "light paths a pixel"},
     "--depth": {"type": int, "default": 3, "help": "of a light path"},
@@ -61,6 +67,8 @@ COMMAND_OPTIONS: Final[dict[str, tuple[str, ...]]] = {
     "all": (*RUN, *TRAINING, "--calibration", "--heldout", "--combinations", "--weights", "--style", "--revision"),
     "train": (*RUN, *TRAINING),
     "stream": (
+        "--data",
+        "--stored",
         "--out",
         "--preset",
         "--seed",
@@ -89,7 +97,7 @@ COMMAND_OPTIONS: Final[dict[str, tuple[str, ...]]] = {
 HELP: Final = {
     "all": "train, export, calibrate and evaluate",
     "train": "teach the networks",
-    "stream": "teach one network by views that are rendered meanwhile, each used twice at most and none stored",
+    "stream": "teach one network by views that are rendered meanwhile, each used twice at most, and by stored renders",
     "average": "average runs of the reader and the initial checkpoint; the average of least loss is kept",
     "export": "write what is served, checked against torch",
     "calibrate": "fit the recipe on calibration pictures",
@@ -108,5 +116,8 @@ def add_commands(commands: argparse._SubParsersAction) -> None:
 
 
 def _told(command: str, option: str) -> dict:
-    needed = option == "--data" or (command, option) in (("average", "--start"), ("stream", "--minutes"))
+    needed = (option == "--data" and command != "stream") or (command, option) in (
+        ("average", "--start"),
+        ("stream", "--minutes"),
+    )
     return OPTIONS[option] | ({"required": True} if needed else {})

@@ -157,8 +157,22 @@ def _fins(rng: np.random.Generator, r: float, length: float) -> Manifold:
     return cylinder(r, length) + Manifold.batch_boolean(fins, OpType.Add)
 
 
+def _dome(rng: np.random.Generator, r: float, length: float) -> Manifold:
+    end = Manifold.sphere(r, 32).scale((1, 1, float(rng.uniform(0.35, 1.0)))).translate((0, 0, length))
+    return cylinder(r, length) + end
+
+
+def _taper(rng: np.random.Generator, r: float, length: float) -> Manifold:
+    """Slimmer or wider outward, with a rounded rim."""
+    far = r * float(rng.uniform(0.75, 1.2))
+    rim = cylinder(far, r * 0.2, far * 0.8).translate((0, 0, length))
+    return cylinder(r, length, far) + rim
+
+
 _ROUND_MOTORS = {
     "plain": _plain,
+    "dome": _dome,
+    "taper": _taper,
     "bell": _bell,
     "bottle": _bottle,
     "bands": _bands,
@@ -218,11 +232,10 @@ def _tube(
     pieces.append(Part(outer, material))
     pieces.append(Part(cylinder(r * 1.004, 0.03).translate((0, 0, start)), material, "actuator_tube/root"))
     if rng.random() < 0.45:
-        wide, tall = min(r * float(rng.uniform(1.08, 1.5)), widest), float(rng.uniform(0.006, 0.024))
+        wide, tall = min(r * float(rng.uniform(1.08, 1.8)), widest), float(np.exp(rng.uniform(*np.log((0.006, 0.045)))))
         ring = cylinder(wide, tall, wide * rng.uniform(0.75, 1.0)).translate((0, 0, start))
-        pieces.append(
-            Part(ring, rubber(rng) if rng.random() < 0.5 else Material(any_colour(rng), 0.5), "actuator_tube/root")
-        )
+        material = (rubber(rng), metal(rng), Material(any_colour(rng), 0.5))[rng.integers(3)]
+        pieces.append(Part(ring, material, "actuator_tube/root"))
     pieces.append(Part(cylinder(r * 1.12, 0.014).translate((0, 0, top - 0.012)), rubber(rng)))
     pieces.append(
         Part(cylinder(r * 0.6, rod_long).translate((0, 0, top)), Material((0.7, 0.7, 0.72), 0.15, metallic=1.0))

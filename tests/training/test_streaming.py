@@ -3,6 +3,7 @@
 import json
 import time
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -17,11 +18,13 @@ from synthetic_samples.render.stream import Batch
 from training.command import main
 from training.config import PRESETS, STRIDE
 from training.data.darkroom import developed, smoothed
-from training.data.manifest import Reading
+from training.data.dataset import load_bank
+from training.data.manifest import Reading, read_manifests
 from training.data.targets import HIDDEN_SHARES, Balance, relations_of, target_of
 from training.data.view_bank import MOST_USES, WindowBank, reduced_parts, within
 from training.loop import streaming
-from training.loop.reading import reader_loss
+from training.loop.mixed import Mixed
+from training.loop.reading import ReaderBatches, reader_loss
 from training.loop.streamed import StreamedPhotos, StreamedWindows
 from training.loop.streaming import Begun, train_streamed
 from training.loop.tasks import TASKS
@@ -29,6 +32,7 @@ from training.loop.train import RunConfig
 from training.nets.checkpoint import read_whole
 from training.nets.model import new_network
 
+SAMPLES = Path(__file__).parents[2] / "synthetic_samples" / "samples"
 SIDE, VIEWS = 96, 4
 CPU = torch.device("cpu")
 KIND_OF = ("control_box", "actuator_head", OTHER, None)
@@ -188,6 +192,33 @@ def test_the_command_begins_where_it_is_told_and_stores_what_came_of_it(tmp_path
     about = [read_whole(tmp_path / name / "reader.pt")["about"] for name in ("imagenet", "served")]
     assert "went_on_from" not in about[0] and about[1]["went_on_from"] == str(WEIGHTS_DIR)
     assert all(each["command"].startswith("python -m training stream") for each in about)
+
+
+def test_a_batch_holds_stored_renders_beside_streamed_views() -> None:
+    records = read_manifests([SAMPLES])[:4]
+    stored = ReaderBatches(records, load_bank(records, 128, CPU, 1), SIDE)
+    streamed = StreamedWindows(_Stream(), SIDE, 48, CPU, 1, unseen=6)
+    windows, targets = Mixed(streamed, stored, 0.25).draw(np.random.default_rng(11), 8)
+    streamed.close()
+    assert streamed.drawn == 6 and len(windows) == 8
+    assert {len(values) for name, values in targets.items() if name != "part_weights"} == {8}
+    rng = np.random.default_rng(11)  # the same draws, one after the other
+    streamed = StreamedWindows(_Stream(), SIDE, 48, CPU, 1, unseen=6)
+    streamed.draw(rng, 6)
+    streamed.close()
+    alone, known = stored.draw(rng, 2)
+    assert torch.equal(windows[6:], alone) and torch.equal(targets["battery"][6:], known["battery"])
+    assert targets["relations"][6:].isnan().all()
+    torch.manual_seed(4)
+    assert all(torch.isfinite(loss) for loss in reader_loss(new_network("reader", False)(windows), targets).values())
+
+
+def test_stored_renders_are_for_a_reader(tmp_path, monkeypatch, capsys) -> None:
+    monkeypatch.setattr(streaming, "ViewStream", lambda plan: _Stream())
+    with pytest.raises(SystemExit):
+        main(["stream", "--task", "finder", "--data", str(SAMPLES), "--out", str(tmp_path), "--devices", "cpu",
+              "--minutes", "0.02"])  # fmt: skip
+    assert "only a reader learns from stored renders" in capsys.readouterr().err
 
 
 def test_two_readers_learn_from_the_same_views(tmp_path) -> None:

@@ -15,10 +15,13 @@ from classifier.recipe import Recipe
 from synthetic_samples.render.stream import StreamPlan, ViewStream
 from synthetic_samples.scene.layout import Brief
 from training.config import PRESETS, Preset
+from training.data.dataset import load_bank
 from training.data.geometry import wobbled
+from training.data.manifest import DatasetError, read_manifests
+from training.loop.mixed import Mixed
 from training.loop.parallel import made_ready
 from training.loop.streamed import WOBBLE, Streamed, StreamedPhotos, StreamedWindows
-from training.loop.tasks import TASKS, Task
+from training.loop.tasks import TASKS, Batches, Task
 from training.loop.train import Job, Run, RunConfig
 from training.loop.unfuse import served_network
 from training.nets.checkpoint import save_network
@@ -45,15 +48,30 @@ def stream(options: argparse.Namespace) -> None:
     )  # fmt: skip
     options.out.mkdir(parents=True, exist_ok=True)
     made_ready(device)
+    stored = _stored(options, task, preset, device)
     batches = STREAMED[task.name](ViewStream(plan), side_px, options.held, device, options.seed, options.unseen)
+    draw = Mixed(batches, stored, options.stored).draw if stored else batches.draw
     try:
-        begun = [begin(task, start, batches, device, options.seed) for start in options.begin or [IMAGENET]]
+        begun = [begin(task, start, draw, device, options.seed) for start in options.begin or [IMAGENET]]
         for each in begun:  # what `average` may mix the taught network with
             about = _about(task, each, preset, options.seed)
             save_network(options.out / each.name / "begun_from" / f"{task.name}.pt", each.net, about)
-        train_streamed(task, begun, batches, RunConfig(preset, options.seed, options.out, command=options.line))
+        train_streamed(task, begun, batches, RunConfig(preset, options.seed, options.out, command=options.line), draw)
     finally:
         batches.close()
+
+
+def _stored(options: argparse.Namespace, task: Task, preset: Preset, device: torch.device) -> Batches | None:
+    """Batches of the stored renders that are learned from beside the stream, where some are given.
+
+    Raises `DatasetError` where a finder is taught.
+    """
+    if not options.data:
+        return None
+    if task.name != "reader":
+        raise DatasetError(f"--data came for a {task.name}; only a reader learns from stored renders beside the stream")
+    records = read_manifests(options.data, "train")
+    return task.batches(records, load_bank(records, preset.canvas_px, device, preset.workers, preset.clean), preset)
 
 
 def _preset(options: argparse.Namespace, task: Task) -> Preset:
@@ -74,22 +92,30 @@ class Begun:
     gently: bool = False  # at the learning rate of one that goes on from another
 
 
-def begin(task: Task, start: str, batches: Streamed, device: torch.device, seed: int) -> Begun:
-    """A network with ImageNet weights (`imagenet`, `imagenet-lite2`), or one that goes on from a served folder."""
+def begin(task: Task, start: str, draw: Callable, device: torch.device, seed: int) -> Begun:
+    """A network with ImageNet weights (`imagenet`, `imagenet-lite2`), or one that goes on from a served folder.
+
+    `draw` is that of the batches.
+    """
     torch.manual_seed(seed)
     backbone = start.removeprefix(f"{IMAGENET}-") if start != IMAGENET else BACKBONE
     if backbone in BACKBONE_WEIGHTS:
         return Begun(start, new_network(task.name, True, backbone).to(device), {"backbone": backbone})
     rng = np.random.default_rng(0)
-    some = [batches.draw(rng, _STATISTICS_BATCH, learned=False)[0] for _ in range(_STATISTICS_BATCHES)]
+    some = [draw(rng, _STATISTICS_BATCH, learned=False)[0] for _ in range(_STATISTICS_BATCHES)]
     about = {"went_on_from": start, "pictures": Recipe.read(Path(start))[0].trained_on.synthetic}
     return Begun("served", served_network(task.name, Path(start), some, device), about, gently=True)
 
 
-def train_streamed(task: Task, begun: Sequence[Begun], batches: Streamed, config: RunConfig) -> list[dict]:
-    """Teach each network by the same views for the preset's minutes; stores them, and tells what was seen and lost."""
-    draw = _shared(batches)
-    runs = [Run(each.net, _job(task, each, draw, config)) for each in begun]
+def train_streamed(
+    task: Task, begun: Sequence[Begun], batches: Streamed, config: RunConfig, draw: Callable | None = None
+) -> list[dict]:
+    """Teach each network by the same views for the preset's minutes; stores them, and tells what was seen and lost.
+
+    `draw`: where a batch holds more than streamed views.
+    """
+    shared = _shared(draw or batches.draw)
+    runs = [Run(each.net, _job(task, each, shared, config)) for each in begun]
     started = reported = saved = time.monotonic()
     for run in runs:
         run.running_since = started
@@ -116,7 +142,7 @@ def train_streamed(task: Task, begun: Sequence[Begun], batches: Streamed, config
     return told
 
 
-def _shared(batches: Streamed) -> Callable:
+def _shared(draw: Callable) -> Callable:
     """Draws that are the same for all networks of one step, told by their generator's seed."""
     cached: dict[tuple[int, ...], tuple] = {}
 
@@ -124,7 +150,7 @@ def _shared(batches: Streamed) -> Callable:
         key = tuple(np.asarray(rng.bit_generator.seed_seq.entropy).ravel().tolist())
         if key not in cached:
             cached.clear()
-            cached[key] = batches.draw(rng, count)
+            cached[key] = draw(rng, count)
         return cached[key]
 
     return shared

@@ -264,7 +264,9 @@ def _viewer(photos: Sequence[Read], catalogue: Catalogue) -> Iterator[tuple[str,
 
 
 def _named_values(named: str, catalogue: Catalogue) -> dict[str, str]:
-    """Values by concept as a viewer wrote them; what is no label as it stands is taken value by value."""
+    """Values by concept as a viewer wrote them: a mechanism alone, a label, or what is no label value by value."""
+    if named in CONCEPTS["lowering"]:
+        return {"lowering": named}
     try:
         read = meaning(named, catalogue)
     except ValueError:
