@@ -47,10 +47,22 @@ def wanted_now(seen: CaseView, catalogue: Catalogue) -> Wanted | None:
         return _of(BOX, seen)
     if found.control_box.decision != "confirmed" and _shown(BOX, seen) < 2:
         return _of(BOX, seen)  # one photo alone mistakes a listed box for none of the list
+    if asked_instead(seen, catalogue):
+        return None
     if found.next is not None and found.next.kind == "photo":
         row = next(view for view in catalogue.views if view.id == found.next.id)
         return _of(MOTOR_END if "lowering" in row.visible else BOX, seen)
     return _of(MOTOR_END, seen) if found.actuator.decision == "not_seen" else None
+
+
+def asked_instead(seen: CaseView, catalogue: Catalogue) -> bool:
+    """Whether an answer about the box is worth more than any further photo: who stands there can give it at once."""
+    found = seen.identification
+    if found is None or seen.help.lowering is not None or found.control_box.decision not in ("likely", "undecided"):
+        return False
+    if not _shown(BOX, seen) or found.next is None or found.next.kind != "question":
+        return False
+    return catalogue.observations_by_id[found.next.id].about not in (None, "lowering")
 
 
 def _of(view: View, seen: CaseView) -> Wanted:

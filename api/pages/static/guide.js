@@ -109,6 +109,7 @@ async function take(frame, look) {
   taken += 1;
   if (look) (looks[wanted.view] ||= []).push(look);
   tell(answer.told);
+  if (answer.asked) form.dataset.done = form.dataset.ask;
   if (!answer.guide) return guide.close();
   want(answer.guide, answer.guide.ask);
 }
@@ -136,7 +137,8 @@ function encoded(canvas, quality) {
   return new Promise((done) => canvas.toBlob(done, "image/jpeg", quality));
 }
 
-/* The camera is closed: with what it took to what that shows, else back to the page as it was. */
+/* The camera is closed: with what it took to what that shows, or to the question that settles it, else back to the page
+   as it was. */
 function leave() {
   off();
   if (taken) location.replace(form.dataset.done);
