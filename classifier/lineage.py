@@ -49,6 +49,15 @@ def marked(folder: Path) -> dict[str, list[str]]:
     return json.loads(path.read_bytes()) if path.is_file() else {}
 
 
+def withdrawn_since(learned_from: Collection[str], folder: Path) -> list[str]:
+    """Which of these photos were withdrawn after a model in this folder had learned from them.
+
+    So a model that was made of a marked one is known as well, although nobody marked it.
+    """
+    gone = {photo for names in marked(folder).values() for photo in names}
+    return sorted(gone & set(learned_from))
+
+
 def _lists(told: dict[str, Any]) -> Iterator[list[str]]:
     """Every list named `learned_from`, wherever it stands in the metadata."""
     for name, value in told.items():

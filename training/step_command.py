@@ -15,7 +15,7 @@ from classifier.model import Model
 from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
 from training.data.manifest import DatasetError, read_manifests
 from training.owned.labels import PICTURE_ENDINGS, OwnedPhotoError
-from training.owned.photos import read_entries
+from training.owned.photos import check_still_there, read_entries
 from training.owned.promote import SHADOW, PromotionError, leave_shadow, promote
 from training.owned.versions import versions
 from training.steps.ask import candidates, next_photos
@@ -115,6 +115,7 @@ def _step(options: argparse.Namespace) -> None:
     made = options.weights / f"{SHADOW}.made"
     try:
         write(new, comparison, options.weights, made)
+        check_still_there(options.store, at.own.ids)
         leave_shadow(made, shadow)
     finally:
         rmtree(made, ignore_errors=True)

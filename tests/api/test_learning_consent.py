@@ -16,9 +16,10 @@ from sqlalchemy import insert, select, text
 from api.app import create_app
 from api.cases.audit import audit_page
 from api.cases.database import reading
-from api.cases.learned.consent import agreed, of_case, of_owner
+from api.cases.learned.consent import Withdrawn, agreed, of_case, of_owner, withdraw
 from api.cases.migrations.versions import v0006_learning_photos
 from api.cases.photos import picture_of
+from api.cases.store import Who
 from api.cases.tables import learning_photos
 from api.identification import Resources
 from api.servers.shelf import SHELF_MS
@@ -146,6 +147,22 @@ def test_one_tap_takes_it_back_and_nothing_of_the_picture_is_left_anywhere(
             kept = connection.execute(text("SELECT id FROM photos WHERE picture IS NOT NULL")).scalars().all()
         assert len(kept) == 1 and kept != [photo.photo_id]
         assert [event.kind for event in row_of(app, here).events][-1] == "withdrawn" and row.code
+
+
+def test_models_are_named_also_where_weights_may_not_be_written(app, caller: TestClient, tmp_path, monkeypatch, caplog):
+    here = case(caller)
+    sent(caller, here, learn="yes")
+    (photo,) = held(app)
+    (tmp_path / METADATA_FILE).write_text(json.dumps({"version": "v9", "learned_from": [photo.origin]}))
+
+    def read_only(path: Path, data: bytes) -> None:
+        raise OSError(30, "Read-only file system")
+
+    monkeypatch.setattr("classifier.lineage.write_whole", read_only)
+    owner = of_owner(here.rsplit("/", 1)[1])
+    gone = withdraw(app.state.cases, app.state.shelf, owner, Who("caregiver"), tmp_path)
+    assert gone == Withdrawn(1, {"v9": [photo.origin]}) and held(app) == []
+    assert "The model v9 learned from 1" in caplog.text and "Read-only file system" in caplog.text
 
 
 def test_what_was_taken_back_can_be_agreed_to_again(app, caller: TestClient) -> None:

@@ -14,6 +14,7 @@ import pytest
 from onnx import numpy_helper
 
 from classifier.errors import ModelError
+from classifier.lineage import mark_withdrawn
 from classifier.model import Model
 from classifier.recipe import Recipe
 from training.owned.promote import PromotionError, leave_shadow, promote, roll_back
@@ -135,6 +136,29 @@ def test_a_promotion_killed_at_any_replacement_leaves_one_whole_model(step: int,
     assert Model.load(served).info.version == "new"
     roll_back(served)
     assert Model.load(served).info.version == "toy"
+
+
+def test_what_was_made_of_a_model_whose_photo_was_withdrawn_is_not_served(served: Path, toy_model_dir, tmp_path):
+    """A photo taught `first`; `second` began with it and learned from another one, so it holds the photo as well."""
+    taught = {}
+    for name, photo, began in (("first", "a" * 24, served), ("second", "b" * 24, None)):
+        recipe = Model.load(candidate_of(toy_model_dir, tmp_path / name, name)).recipe
+        before = Model.load(began or tmp_path / "first").recipe
+        taught[name] = signed(recipe, before, "heads", [photo]).with_(version=name)
+        taught[name].write(tmp_path / name)
+    promote(tmp_path / "first", served, "N. Example")
+    assert mark_withdrawn(["a" * 24], served) == {"first": ["a" * 24]}
+    assert taught["second"].provenance.learned_from == ("a" * 24, "b" * 24)
+    leave_shadow(tmp_path / "second", served / "shadow")
+    before = content(served)
+    with pytest.raises(PromotionError, match="second learned from 1 photos that were withdrawn since.*roll-back"):
+        promote(served / "shadow", served, "N. Example")
+    assert content(served) == before
+    lines = [version.as_text() for version in versions(served)]
+    assert ["1 of them withdrawn since" in line for line in lines] == [True, True, False]
+    roll_back(served)
+    promote(candidate_of(toy_model_dir, tmp_path / "third", "third"), served, "N. Example")
+    assert Model.load(served).info.version == "third"
 
 
 def test_an_altered_candidate_is_not_promoted(served: Path, candidate: Path):

@@ -4,21 +4,26 @@ import json
 import shutil
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from classifier.identify import WEIGHTS_DIR
+from classifier.lineage import mark_withdrawn
 from classifier.model import Model
 from classifier.recipe import CLASSES
 from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
 from tests.support.standin_photos import as_csv, standins
+from training import step_command
 from training.calibrate.merging import readings_of
 from training.command import main
 from training.measure.collect import collect_proposed, collect_raw
 from training.ood.gate import Gate
+from training.owned.forget import forget
 from training.owned.photos import photo_id, read_entries
+from training.owned.versions import signed
 from training.steps import own
 from training.steps.ask import Candidate, next_photos
 from training.steps.doubt import against_the_model, disagreeing
@@ -78,6 +83,33 @@ def run(step: str, store: Path, served: Path, status: int) -> str:
     )  # fmt: skip
     assert done.returncode == status, done.stderr
     return done.stdout + done.stderr
+
+
+def test_a_photo_withdrawn_while_a_step_learns_leaves_no_model_of_it(store, weights, tmp_path, monkeypatch, capsys):
+    own_store = shutil.copytree(store, tmp_path / "store")
+    served = shutil.copytree(weights, tmp_path / "served")
+    gone = next(photo_id(entry) for entry in read_entries(own_store) if entry["style"] == "train")
+
+    def withdrawn_meanwhile(*arguments):
+        forget({gone}, own_store, served)
+        found = compare(*arguments)
+        return replace(found, rows=tuple(row for row in found.rows if not row.worse))
+
+    monkeypatch.setattr(step_command, "compare", withdrawn_meanwhile)
+    with pytest.raises(SystemExit):
+        main(["recalibrate", "--store", str(own_store), "--weights", str(served), "--workers", "1"])
+    assert "1 photos were taken out while a model learned from them" in capsys.readouterr().err
+    assert sorted(path.name for path in served.iterdir()) == sorted(path.name for path in weights.iterdir())
+
+
+def test_no_step_goes_on_from_a_model_whose_photo_was_withdrawn(store: Path, weights: Path, tmp_path: Path, capsys):
+    served = shutil.copytree(weights, tmp_path / "served")
+    recipe = Model.load(served).recipe
+    signed(recipe, recipe, "heads", ["a" * 24]).write(served)
+    mark_withdrawn(["a" * 24], served)
+    with pytest.raises(SystemExit):
+        main(["recalibrate", "--store", str(store), "--weights", str(served), "--workers", "1"])
+    assert "learned from 1 photos that were withdrawn since" in capsys.readouterr().err
 
 
 def test_what_was_judged_is_what_is_served(store: Path, weights: Path, tmp_path: Path, monkeypatch):

@@ -25,8 +25,8 @@ from training.loop.unfuse import begun_from
 from training.nets.checkpoint import read_whole
 from training.nets.export import export, git_revision
 from training.owned.compare import Comparison, compare_models
-from training.owned.photos import photo_id, read_entries
-from training.owned.promote import SHADOW, leave_shadow
+from training.owned.photos import check_still_there, photo_id, read_entries
+from training.owned.promote import SHADOW, check_lineage, leave_shadow
 from training.owned.versions import signed
 
 FINETUNE = "python -m training finetune"
@@ -62,6 +62,8 @@ def finetune(
             f"{sources.store}: {len(owned['train'])} photos to train on and {len(owned['heldout'])} held out; both are "
             "needed, and photos of one lift never lie in two splits. Add photos of more lifts with add-photos"
         )
+    check_lineage(Recipe.read(sources.served)[0], sources.served)
+    learned = [photo_id(entry) for entry in read_entries(sources.store) if entry["style"] != "heldout"]
     renders, to_calibrate = read_manifests(sources.renders, "train"), read_manifests(sources.calibration, "calibration")
     held = {"owned photos": owned["heldout"]}
     if sources.heldout:
@@ -73,7 +75,7 @@ def finetune(
     folders = [*sources.renders, sources.store]
     pictures = Pictures(manifest_sha256=manifest_sha256(folders))
     recipe = export(run, candidate, pictures, FINETUNE, git_revision())
-    _sign(candidate, recipe, sources)
+    signed(recipe, Recipe.read(sources.served)[0], "finetune", learned).write(candidate)
     pool = [*to_calibrate, *owned["calibration"]]
     print(f"calibrates on {len(pool)} pictures, {len(owned['calibration'])} of them owned photos", flush=True)
     calibrate(candidate, pool, renders[:: max(1, len(renders) // 200)], workers)
@@ -81,6 +83,7 @@ def finetune(
     comparison = compare_models(sources.served, candidate, held, boxed, catalogue, workers)
     (run / "comparison.json").write_text(json.dumps(comparison.as_dict(), indent=1) + "\n")
     if not comparison.reasons_against:
+        check_still_there(sources.store, learned)
         shutil.copy(run / "comparison.json", candidate)
         leave_shadow(candidate, sources.served / SHADOW)
     return comparison
@@ -140,10 +143,3 @@ def _preset_of(checkpoint: Path) -> Preset:
     """The sizes that a checkpoint's network was trained with."""
     stored = dict(read_whole(checkpoint)["about"]["preset"])
     return Preset(**(stored | {task: Schedule(**stored[task]) for task in ("finder", "reader")}))
-
-
-def _sign(candidate: Path, recipe: Recipe, sources: Sources) -> None:
-    """Say in the metadata what this model learned from and what it started as."""
-    served, _ = Recipe.read(sources.served)
-    entries = [entry for entry in read_entries(sources.store) if entry["style"] != "heldout"]
-    signed(recipe, served, "finetune", [photo_id(entry) for entry in entries]).write(candidate)

@@ -10,7 +10,7 @@ import io
 import json
 import os
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
@@ -19,7 +19,7 @@ from PIL import Image
 
 from classifier.errors import PhotoError
 from classifier.photo import Photo, PhotoLimits, open_photo
-from training.data.manifest import Box
+from training.data.manifest import Box, DatasetError
 from training.owned.hash import SAME_PICTURE_BITS, differing_bits, perceptual_hash
 from training.owned.labels import Labelled, LabelledPhoto
 
@@ -97,6 +97,15 @@ def read_entries(store: Path) -> list[dict]:
     """The lines of a store's manifest; none where there is no store yet."""
     manifest = store / "manifest.jsonl"
     return [json.loads(line) for line in manifest.read_text().splitlines() if line] if manifest.is_file() else []
+
+
+def check_still_there(store: Path, ids: Collection[str]) -> None:
+    """Raise `DatasetError` where one of these photos was taken out of the store, as while a model learned from it."""
+    if gone := set(ids) - {photo_id(entry) for entry in read_entries(store)}:
+        raise DatasetError(
+            f"{store}: {len(gone)} photos were taken out while a model learned from them; it was thrown away. Start "
+            "again"
+        )
 
 
 def _prepare(store: Path) -> None:

@@ -13,6 +13,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from classifier.errors import ModelError
+from classifier.lineage import withdrawn_since
 from classifier.model import Model
 from classifier.recipe import FILED, METADATA_FILE, Recipe, write_whole
 
@@ -35,6 +36,7 @@ def promote(candidate: Path, served: Path, by: str) -> str:
     recipe, before = Model.load(candidate).recipe, Model.load(served).recipe
     if _serves_alike(before, recipe):
         raise PromotionError(f"{candidate}: this model is in use already; nothing was changed")
+    check_lineage(recipe, served)
     moment = datetime.now(UTC).isoformat(timespec="seconds")
     recipe = recipe.with_(provenance=recipe.provenance.with_(promoted_by=by, promoted_at=moment))
     written: list[Path] = []
@@ -59,6 +61,16 @@ def promote(candidate: Path, served: Path, by: str) -> str:
         raise PromotionError(f"{served}: {reason}") from None
     _drop_unnamed(served)
     return recipe.version
+
+
+def check_lineage(recipe: Recipe, served: Path) -> None:
+    """Raise a `PromotionError` where this model, or one that it began with, learned from photos withdrawn since."""
+    if gone := withdrawn_since(recipe.provenance.learned_from, served):
+        raise PromotionError(
+            f"{served}: {recipe.version} learned from {len(gone)} photos that were withdrawn since, as would every "
+            "model that begins with it. Go back to one that did not (python -m training models lists them, python -m "
+            "training roll-back goes back by one), then learn anew"
+        )
 
 
 def leave_shadow(candidate: Path, shadow: Path) -> None:

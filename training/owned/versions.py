@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from classifier.errors import ModelError
-from classifier.lineage import marked
+from classifier.lineage import withdrawn_since
 from classifier.recipe import METADATA_FILE, Recipe
 from training.owned.promote import PREVIOUS, SHADOW
 
@@ -59,13 +59,12 @@ def versions(served: Path) -> list[Version]:
     places = [(WAITS, served / SHADOW / METADATA_FILE), (IN_USE, served / METADATA_FILE)]
     before = sorted((served / PREVIOUS).glob("*.json"), reverse=True)
     places += [(f"{n} before", path) for n, path in enumerate(before, 1)]
-    marks = marked(served)
-    return [_version(place, path, marks) for place, path in places if path.is_file() or place == IN_USE]
+    return [_version(place, path, served) for place, path in places if path.is_file() or place == IN_USE]
 
 
-def _version(place: str, path: Path, marks: dict[str, list[str]]) -> Version:
+def _version(place: str, path: Path, served: Path) -> Version:
     try:
         recipe = Recipe.parse(path.read_bytes(), path)
-        return Version(place, recipe, withdrawn=len(marks.get(recipe.version, ())))
+        return Version(place, recipe, withdrawn=len(withdrawn_since(recipe.provenance.learned_from, served)))
     except (ModelError, OSError) as problem:
         return Version(place, None, str(problem))

@@ -14,6 +14,7 @@ from training.calibrate.merging import readings_of
 from training.data.manifest import DatasetError
 from training.evaluate.evaluate import judge_readings
 from training.owned.compare import Comparison, Outcomes, comparison_of, outcomes_of
+from training.owned.promote import check_lineage
 from training.owned.versions import signed
 from training.steps.heads import Head, as_stored, body_sha256, heads_of, with_heads
 from training.steps.own import Own, check_store, read_own
@@ -59,9 +60,13 @@ class Learned:
 
 
 def known(sources: Sources, step: str, workers: int) -> Known:
-    """Everything checked, then the photos read. Raises a `ModelError` or a `DatasetError` before anything is run."""
+    """Everything checked, then the photos read.
+
+    Raises a `ModelError`, a `DatasetError` or a `PromotionError` before anything is run.
+    """
     check_store(sources.store, step)
     model = Model.load(sources.served)
+    check_lineage(model.recipe, sources.served)
     _, heads, replay = networks_of(model, sources.served, sources.replay)
     _may_write(sources.shadow)
     return Known(model, heads, read_own(sources.store, sources.served, workers), replay)

@@ -12,7 +12,7 @@ from api.cases.photos import BY_LINK, no_digest
 from api.cases.store import CaseStore, Said, Who, hashed, plain_id
 from api.cases.tables import cases, learning_photos, photos
 from api.servers.shelf import Shelf
-from classifier.lineage import mark_withdrawn
+from classifier.lineage import mark_withdrawn, models_that_learned_from
 
 LOG = logging.getLogger("hoistlore")
 
@@ -94,11 +94,12 @@ def _note(store: CaseStore, connection: Connection, case_id: str, photo_ids: lis
 
 
 def _marked(origins: list[str], weights: Path) -> dict[str, list[str]]:
-    try:
-        models = mark_withdrawn(origins, weights)
-    except OSError as error:
-        LOG.warning("Models that learned from withdrawn photos could not be marked in %s: %s", weights, error.strerror)
-        return {}
+    """The models that learned from these photos, named in the log and marked; where that cannot be done, only named."""
+    models = models_that_learned_from(origins, weights)
     for version, names in models.items():
         LOG.warning("The model %s learned from %d withdrawn photos: teach it anew without them.", version, len(names))
+    try:
+        mark_withdrawn(origins, weights)
+    except OSError as error:
+        LOG.warning("They could not be marked in %s: %s. Say it to whoever teaches models.", weights, error.strerror)
     return models
