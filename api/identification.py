@@ -10,10 +10,10 @@ from api.settings import MOST_PHOTOS, Settings
 from classifier.errors import InputError, NothingToGoOn, PhotoError, TooManyPhotos
 from classifier.identify import Model, PhotoReading, Quality, read_photo
 from classifier.photo import PhotoLimits
-from guidance.advise.answer import answer
+from guidance.advise.answer import answer, next_about_box
 from guidance.catalogue.catalogue import DEMO_CATALOGUE, Catalogue, load
 from guidance.catalogue.rows import ROLES, Role, nearest
-from guidance.documents.answer import Answer, ModelInfo
+from guidance.documents.answer import Answer, ModelInfo, Next
 from guidance.identify.sources import Observed, check_observations
 
 
@@ -105,3 +105,12 @@ def answer_for(
     model = resources.model
     info = ModelInfo.model_validate(asdict(model.info))
     return answer(readings, observations, resources.catalogue, info, model.facts, role)
+
+
+def next_about_box_for(
+    readings: Sequence[PhotoReading], observations: Sequence[Observed], role: Role, resources: Resources
+) -> Next | None:
+    """What settles the control box best, whatever is open of the mechanism."""
+    model = resources.model
+    info = ModelInfo.model_validate(asdict(model.info))
+    return next_about_box(readings, observations, resources.catalogue, info, model.facts, role)

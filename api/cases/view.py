@@ -19,12 +19,13 @@ from api.cases.learned.consent import may_be_learned_from
 from api.cases.photos import CasePhoto, photos_of
 from api.cases.record import Event, Record
 from api.cases.store import CaseRow, CaseStore
-from api.identification import Resources, answer_for
+from api.identification import Resources, answer_for, next_about_box_for
+from classifier.taxonomy import CONTROL_BOX
 from guidance.catalogue.catalogue import Catalogue
 from guidance.catalogue.derived_questions import WHICH_BOX
 from guidance.catalogue.rows import PERSON_IN_SLING, UNSURE, Role
 from guidance.diagnose.troubleshoot import troubleshoot
-from guidance.documents.answer import Answer, CatalogueInfo
+from guidance.documents.answer import Answer, CatalogueInfo, Next
 from guidance.documents.case import Done, Observation, Seen, StepOut, Troubleshooting
 from guidance.electricity.readings import PackReadings
 from guidance.identify.identified import Identified, identified
@@ -59,7 +60,8 @@ class Question:
 class CaseView:
     """A case as one role sees it. `identification` is None while there is nothing to identify from.
 
-    `about_box`: what is asked of the box before the first step; None once that was. `lift`: what is confirmed of the
+    `about_box`: what is asked of the box before the first step; None once that was. `at_the_box`: what settles the box
+    best, for a caregiver who has just photographed it from two sides and stands there. `lift`: what is confirmed of the
     lift, and what is still possible. `find_out`: the look that tells, while somebody is up, how the arm is lowered by
     hand; None once that is confirmed or nothing is left to ask.
     """
@@ -72,6 +74,7 @@ class CaseView:
     about_box: Question | None
     lift: Identified
     find_out: Question | None
+    at_the_box: Question | None = None
 
     def said(self, kind: str) -> bool:
         """Whether something of this kind was said and not taken back."""
@@ -158,10 +161,7 @@ class CaseView:
         return None if step is None or self.help.state == "hand_over" else _asked_by(step)
 
     def _about_the_lift(self) -> Question | None:
-        step = self.identification.next if self.identification else None
-        if step is None or step.kind != "question":
-            return None
-        return Question("observation", step.id, step.ask, step.why, dict(step.answers))
+        return self.at_the_box or _as_question(self.identification.next if self.identification else None)
 
     def summary(self) -> dict[str, object]:
         """What was known, small enough to be kept beside every event."""
@@ -204,7 +204,34 @@ def view(row: CaseRow, store: CaseStore, resources: Resources, role: Role) -> Ca
     )
     case_help, lift = troubleshoot(case, resources.catalogue), identified(case, resources.catalogue)
     asked = _about_box(live, observed, found, photos, role, resources)
-    return CaseView(row, photos, live, found, case_help, asked, lift, find_out(case_help))
+    at_the_box = _at_the_box(live, observed, found, photos, role, resources)
+    return CaseView(row, photos, live, found, case_help, asked, lift, find_out(case_help), at_the_box)
+
+
+def _as_question(step: Next | None) -> Question | None:
+    if step is None or step.kind != "question":
+        return None
+    return Question("observation", step.id, step.ask, step.why, dict(step.answers))
+
+
+def _at_the_box(
+    live: Sequence[CaseEvent],
+    observed: Sequence[Observed],
+    found: Answer | None,
+    photos: Sequence[CasePhoto],
+    role: Role,
+    resources: Resources,
+) -> Question | None:
+    """What settles the box, where its second photo came last and left it open: the mechanism can be asked about then.
+
+    None while somebody is up, of whom everything else waits.
+    """
+    shown = sum(any(s.kind == CONTROL_BOX for s in photo.reading.subjects) for photo in photos)
+    if role != "caregiver" or found is None or shown < 2 or live[-1].kind != PHOTO or up_since(live) is not None:
+        return None
+    if found.control_box.decision not in ("likely", "undecided"):
+        return None
+    return _as_question(next_about_box_for([photo.reading for photo in photos], observed, role, resources))
 
 
 def _about_box(

@@ -47,7 +47,7 @@ def wanted_now(seen: CaseView, catalogue: Catalogue) -> Wanted | None:
         return _of(BOX, seen)
     if found.control_box.decision != "confirmed" and _shown(BOX, seen) < 2:
         return _of(BOX, seen)  # one photo alone mistakes a listed box for none of the list
-    if asked_instead(seen, catalogue):
+    if asks_about_box(seen, catalogue):
         return None
     if found.next is not None and found.next.kind == "photo":
         row = next(view for view in catalogue.views if view.id == found.next.id)
@@ -55,14 +55,12 @@ def wanted_now(seen: CaseView, catalogue: Catalogue) -> Wanted | None:
     return _of(MOTOR_END, seen) if found.actuator.decision == "not_seen" else None
 
 
-def asked_instead(seen: CaseView, catalogue: Catalogue) -> bool:
-    """Whether an answer about the box is worth more than any further photo: who stands there can give it at once."""
-    found = seen.identification
-    if found is None or seen.help.lowering is not None or found.control_box.decision not in ("likely", "undecided"):
+def asks_about_box(seen: CaseView, catalogue: Catalogue) -> bool:
+    """Whether an answer about the box settles more than any further photo: who stands there can give it at once."""
+    found, question = seen.identification, seen.question
+    if found is None or seen.stage != "answer" or found.control_box.decision not in ("likely", "undecided"):
         return False
-    if not _shown(BOX, seen) or found.next is None or found.next.kind != "question":
-        return False
-    return catalogue.observations_by_id[found.next.id].about not in (None, "lowering")
+    return question is not None and catalogue.observations_by_id[question.id].about not in (None, "lowering")
 
 
 def _of(view: View, seen: CaseView) -> Wanted:

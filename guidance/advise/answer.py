@@ -18,10 +18,12 @@ from guidance.documents.answer import (
     ControlBox,
     Guidance,
     ModelInfo,
+    Next,
     ObservedOut,
     PhotoOut,
     QualityOut,
     SubjectOut,
+    Verdict,
 )
 from guidance.identify.components import actuator, control_box
 from guidance.identify.evidence import evidence_of
@@ -67,6 +69,22 @@ def answer(
         ),
         guidance=_guidance(box, head, observations, catalogue, role),
     )
+
+
+def next_about_box(
+    readings: Sequence[PhotoReading],
+    observations: Sequence[Observed],
+    catalogue: Catalogue,
+    model: ModelInfo,
+    facts: ReadingFacts,
+    role: Role,
+) -> Next | None:
+    """What settles the control box best, whatever is open of the mechanism: for who stands at the box; as `answer`."""
+    observations = [observed if observed.by else replace(observed, by=role) for observed in observations]
+    evidence = evidence_of(readings, observations, catalogue, facts, model.coverage)
+    verdicts: dict[str, Verdict] = {"generation": control_box(evidence, catalogue).decision, "lowering": "confirmed"}
+    shown = {subject.kind for reading in readings for subject in reading.subjects}
+    return next_step(evidence, observations, verdicts, catalogue, role, shown=shown)
 
 
 def _photo(reading: PhotoReading) -> PhotoOut:

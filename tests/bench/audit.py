@@ -41,33 +41,36 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.bench.audit", description=__doc__.splitlines()[0])
     parser.add_argument("--photos", type=int, default=96, help="of the comparison with identify")
     parser.add_argument("--rounds", type=int, default=3)
+    parser.add_argument("--loop", type=int, metavar="N", help="photos of the loop, whose pace does not change (all)")
     parser.add_argument("--flat", type=int, default=0, metavar="N", help="measure memory over so many photos instead")
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         if asked.flat:
             memory(Path(folder), asked.flat)
         else:
-            speed(Path(folder), asked.photos, asked.rounds)
+            speed(Path(folder), asked.photos, asked.loop or asked.photos, asked.rounds)
 
 
-def speed(folder: Path, number: int, rounds: int) -> None:
-    """Photos a second of both ways."""
+def speed(folder: Path, number: int, looped: int, rounds: int) -> None:
+    """Photos a second of both ways, the first of them over `looped` of the photos."""
     photos = [noisy(folder / "photos", n) for n in range(number)]
     ways: dict[str, list[tuple[float, float, float]]] = {"identify --each": [], f"audit --workers {WORKERS}": []}
     each, audit = ways.values()
     size = sum(path.stat().st_size for path in photos) / number
     for turn in range(rounds):
-        each.append(ran(["identify", "--each", *map(str, photos)]))
+        each.append(ran(["identify", "--each", *map(str, photos[:looped])]))
         asked = [str(folder / "photos"), "--out", str(folder / f"out {turn}"), "--workers", str(WORKERS)]
         audit.append(ran(["audit", *asked]))
     print(f"{number} photos of {size / 1024:.0f} KiB, {rounds} rounds, ", end="")
     print(f"load {os.getloadavg()[0]:.1f}, {os.cpu_count()} cores")
-    for name, runs in ways.items():
+    for (name, runs), count in zip(ways.items(), (looped, number), strict=True):
         wall, own, workers = (statistics.median(each) for each in zip(*runs, strict=True))
-        print(f"{name:<20}{number / wall:>8.2f} photos/s; processor seconds a photo: ", end="")
-        print(f"{own / number:.4f} of its own, {workers / number:.4f} of workers")
-    tell("whole commands by the wall clock", [a[0] / b[0] for a, b in zip(each, audit, strict=True)])
-    tell("with a free core for each", [a[1] / (b[1] + b[2] / WORKERS) for a, b in zip(each, audit, strict=True)])
+        print(f"{name:<20}{count / wall:>8.2f} photos/s of {count}; processor seconds a photo: ", end="")
+        print(f"{own / count:.4f} of its own, {workers / count:.4f} of workers")
+    share = number / looped
+    tell("whole commands by the wall clock", [share * a[0] / b[0] for a, b in zip(each, audit, strict=True)])
+    free = [share * a[1] / (b[1] + b[2] / WORKERS) for a, b in zip(each, audit, strict=True)]
+    tell("with a free core for each", free)
     out = folder / "out 0"
     print("bytes a photo: " + ", ".join(f"{p.name} {p.stat().st_size / number:.0f}" for p in sorted(out.iterdir())))
 

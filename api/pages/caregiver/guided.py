@@ -14,7 +14,7 @@ from api.cases.links import case_of_link
 from api.cases.store import NoSuchCase, hashed
 from api.cases.view import CaseView
 from api.guide.hints import GOOD, LOOK_PX, MOST_FRAME_BYTES, hint_of
-from api.guide.wanted import GUIDED, MOST_TAKEN, asked_instead, wanted_now
+from api.guide.wanted import GUIDED, MOST_TAKEN, asks_about_box, wanted_now
 from api.pages.caregiver.screens import count_look, language_of
 from api.pages.caregiver.told import told
 from api.pages.forms import case_photos_form
@@ -66,9 +66,8 @@ def taken_answer(request: Request, seen: CaseView, tell: bool) -> Response:
     """What is wanted once a frame was taken; with `tell` also what was read, to whoever owns the case."""
     told_now = _told(request, seen) if tell and seen.identification is not None else []
     sure = tell and seen.identification is not None and seen.identification.control_box.decision == "confirmed"
-    guide = guide_of(request, seen)
-    asked = tell and guide is None and asked_instead(seen, state_of(request).resources.catalogue)
-    body = {"guide": guide, "told": told_now, "sure": sure, "asked": asked}
+    asked = tell and asks_about_box(seen, state_of(request).resources.catalogue)
+    body = {"guide": guide_of(request, seen), "told": told_now, "sure": sure, "asked": asked}
     return JSONResponse(body, headers={"Cache-Control": "no-store"})
 
 

@@ -5,17 +5,20 @@
 const FRAME_PX = 480; // the longest side of what is sent for a hint
 const EVERY_MS = 350; // a hint at most so often: two or three a second
 const SLOW_MS = 3000; // so long without a hint, and that is said
+const STUCK_MS = 20000; // so long after a photo without another one, and a question that settles as much is asked
 const CAMERA = { audio: false, video: { facingMode: "environment", width: { ideal: 1920 }, height: { ideal: 1440 } } };
 
 const guide = document.getElementById("guide");
 const video = guide.querySelector("video");
 const hint_line = guide.querySelector(".hint");
+const shown = form.dataset.done; // the page of what the photos show
 
 let camera = null; // the stream, while the camera is on
 let wanted = { view: guide.dataset.view, again: "again" in guide.dataset };
 let looks = {}; // how the frames looked that were taken, by view
 let taken = 0;
 let by_hand = false;
+let stuck_ms = Infinity; // when the camera gives way to a question, where there is one
 let last_hint = { id: "", at_ms: 0 };
 
 if (window.isSecureContext && navigator.mediaDevices?.getUserMedia) {
@@ -57,6 +60,7 @@ async function run() {
     if (!camera) return;
     if (hint) show(hint);
     if (hint?.take) await take(frame, hint.look);
+    else if (performance.now() > stuck_ms) return guide.close();
     await new Promise((go) => setTimeout(go, Math.max(50, began_ms + EVERY_MS - performance.now())));
   }
 }
@@ -109,7 +113,8 @@ async function take(frame, look) {
   taken += 1;
   if (look) (looks[wanted.view] ||= []).push(look);
   tell(answer.told);
-  if (answer.asked) form.dataset.done = form.dataset.ask;
+  form.dataset.done = answer.asked ? form.dataset.ask : shown;
+  stuck_ms = answer.asked ? performance.now() + STUCK_MS : Infinity;
   if (!answer.guide) return guide.close();
   want(answer.guide, answer.guide.ask);
 }
