@@ -13,6 +13,7 @@ from PIL import Image, ImageDraw, ImageFilter
 from api.app import create_app
 from api.cases.links import make_link
 from api.cases.store import CaseStore, Who
+from api.cases.view import view
 from api.guide.framing import NOTHING, TOO_FAR, WRONG_SIDE
 from api.guide.hints import CUT_OFF, GOOD, HINT_WORDS, LOOK_FOR, OTHER_SIDE, hint_of, likeness
 from api.guide.wanted import BOX, GUIDED, MOTOR_END
@@ -143,6 +144,20 @@ def test_the_frames_that_settle_it_are_photos_and_what_was_read_is_told(camera: 
     assert f'data-ask="{here}/ask"' in camera.get(f"{here}/photo").text
     answered = re.search(r'name="id" value="(\w+)"', page)[1]
     assert camera.app.state.resources.catalogue.observations_by_id[answered].about != "lowering"
+
+
+def test_who_stands_at_the_box_is_asked_about_it_and_whoever_does_not_about_what_is_open(camera: TestClient) -> None:
+    here, resources = opened(camera), camera.app.state.resources
+    for side in (False, True):
+        taken(camera, here, box(other_side=side))
+    store, token = camera.app.state.cases, here.split("/")[-1]
+    asked = {role: view(store.by_token(token), store, resources, role).at_the_box for role in ("caregiver", "agent")}
+    assert asked["agent"] is None
+    assert resources.catalogue.observations_by_id[asked["caregiver"].id].about not in (None, "lowering")
+    said = {"version": str(store.by_token(token).version), "kind": "observation", "id": asked["caregiver"].id}
+    camera.post(f"{here}/answers", data=said | {"answer": "unsure"})
+    assert store.by_token(token).events[-1].said["answer"] == "unsure"
+    assert view(store.by_token(token), store, resources, "caregiver").at_the_box is None
 
 
 def test_a_box_of_no_listed_kind_is_shown_from_its_other_corner_before_the_motor_end(camera: TestClient) -> None:

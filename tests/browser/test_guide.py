@@ -1,5 +1,6 @@
 """The guiding camera in Chromium, with a clip for its camera: walked, refused, on a slow line, with somebody up."""
 
+import re
 import shutil
 from collections.abc import Iterator
 
@@ -23,6 +24,7 @@ REFUSING = """(name) => {
   navigator.mediaDevices.getUserMedia = () => Promise.reject(new DOMException('', name));
 }"""
 NO_HTTPS = "Object.defineProperty(navigator, 'mediaDevices', {value: undefined})"
+ABOUT_THE_BOX = re.compile("the box")
 CLOSER = {"hint": "too_far", "words": "Go closer.", "box": [0.4, 0.4, 0.5, 0.5], "look": "", "take": False}
 
 
@@ -46,7 +48,7 @@ def by_hand(page: Page) -> None:
         expect(page.locator("label", has_text=way)).to_be_visible()
 
 
-def test_the_camera_takes_what_settles_it_and_hands_over_to_the_result(site, device) -> None:
+def test_the_camera_takes_both_corners_and_hands_over_to_the_question_that_settles_the_box(site, device) -> None:
     page, sent = device().new_page(), []
     page.on("request", lambda request: sent.append(request.url.rsplit("/", 1)[1]) if request.method == "POST" else None)
     to_photo(page)
@@ -55,9 +57,27 @@ def test_the_camera_takes_what_settles_it_and_hands_over_to_the_result(site, dev
     assert not {"look", "photos"} & set(sent), "nothing is sent before the camera is asked for"
     start(page)
     expect(page.locator(".read")).to_contain_text("the stop: on top")
-    expect(page.locator("svg.marked")).to_have_count(3, timeout=30_000)
-    assert sent.count("photos") == photo_events(site, page) == 3 and sent.count("look") >= 3
+    page.wait_for_url("**/ask", timeout=30_000)
+    expect(page.get_by_role("heading", level=1)).to_have_text(ABOUT_THE_BOX)
+    assert sent.count("photos") == photo_events(site, page) == 2 and sent.count("look") >= 2
+    page.get_by_role("link", name="Look at the photo again").click()
+    expect(page.locator("svg.marked")).to_have_count(2)
     expect(page.get_by_role("status")).to_be_empty()  # her own photos are no news to her
+
+
+def test_a_camera_that_gets_no_further_gives_way_to_a_question(site, device) -> None:
+    page = device().new_page()
+    to_photo(page)
+    page.route(
+        "**/look", lambda route: route.continue_() if not photo_events(site, page) else route.fulfill(json=CLOSER)
+    )
+    start(page)
+    expect(page.locator(".read")).to_contain_text("the stop: on top")
+    expect(page.locator("dialog .hint")).to_have_text("Go closer.")
+    page.evaluate("stuck_ms = performance.now()")  # as twenty seconds later
+    page.wait_for_url("**/ask")
+    expect(page.get_by_role("heading", level=1)).to_have_text(ABOUT_THE_BOX)
+    assert photo_events(site, page) == 1
 
 
 def test_without_a_camera_it_is_said_and_a_picture_can_be_sent(device) -> None:
