@@ -9,6 +9,7 @@ from pathlib import Path
 from sqlalchemy.engine import make_url
 
 from api.cases.database import known_versions
+from api.cases.learned.restored import taken_back_since
 from classifier.errors import InputError
 
 MAGIC = b"SQLite format 3\x00"
@@ -40,8 +41,10 @@ def back_up(url: str, target: Path) -> int:
     return target.stat().st_size
 
 
-def restore(url: str, source: Path, replace: bool) -> str:
-    """Put a backup in the place of the database, in one transaction; the backup's version.
+def restore(url: str, source: Path, replace: bool) -> tuple[str, int]:
+    """Put a backup in the place of the database, in one transaction; its version, and how many photos it goes without.
+
+    Photos whose learning was taken back after the backup, by the word of the database in its place, do not come back.
 
     Raises `InputError` for one that is not whole, and, unless `replace`, where a database is already.
     """
@@ -49,9 +52,32 @@ def restore(url: str, source: Path, replace: bool) -> str:
     version = check_whole(source)
     if database.exists() and database.stat().st_size and not replace:
         raise InputError(f"{database} is there already. Back it up, then say --replace to put {source} in its place.")
-    with _errors_of(source), closing(_opened(source)) as backup, closing(sqlite3.connect(database)) as ours:
+    with (
+        _errors_of(source),
+        _without_what_was_taken_back(database, source) as (whole, photos),
+        closing(_opened(whole)) as backup,
+        closing(sqlite3.connect(database)) as ours,
+    ):
         backup.backup(ours)
-    return version
+    return version, photos
+
+
+@contextmanager
+def _without_what_was_taken_back(database: Path, source: Path) -> Iterator[tuple[Path, int]]:
+    """The backup, or a copy beside the database that lacks what was taken back since, and how many photos that are."""
+    taken_back = taken_back_since(database, source)
+    if not taken_back:
+        yield source, 0
+        return
+    part = database.with_name(f"{database.name}.restore.part")
+    try:
+        os.close(os.open(part, os.O_CREAT | os.O_WRONLY | os.O_TRUNC, 0o600))
+        with closing(_opened(source)) as backup, closing(sqlite3.connect(part)) as copy:
+            backup.backup(copy)
+        taken_back.take_from(part)
+        yield part, len(taken_back.photos)
+    finally:
+        part.unlink(missing_ok=True)
 
 
 def check_whole(path: Path) -> str:

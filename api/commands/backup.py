@@ -33,8 +33,10 @@ def _backup(arguments: argparse.Namespace) -> int:
 def _restore(arguments: argparse.Namespace) -> int:
     from api.cases.backup import restore
 
-    version = restore(_database(), arguments.file, arguments.replace)
+    version, photos = restore(_database(), arguments.file, arguments.replace)
     print(f"restored: {arguments.file}, version {version}", file=sys.stderr)
+    if photos:
+        print(f"without {photos} photos: that they are learned from was taken back since", file=sys.stderr)
     return 0
 
 

@@ -1,7 +1,6 @@
 """From a case to an owner's store and out of it again: export, add, withdraw, and a search of every store."""
 
 import csv
-import json
 import os
 import re
 from collections.abc import Callable
@@ -25,17 +24,13 @@ from api.commands.main import main as hoistlore
 from api.identification import Resources
 from api.settings import PREFIX, Settings
 from classifier.errors import InputError
-from classifier.lineage import marked
-from classifier.recipe import METADATA_FILE
 from tests.api.conftest import own_settings, toy_resources, toy_settings, without_cases
 from tests.api.test_agent_pages import Desk
 from tests.api.test_case_expiry import later
-from tests.api.test_learning_consent import pieces_found
 from tests.api.test_photo_labels import HUNG_TOP, TECHNICIAN, photographed, technician, tell
 from tests.support.toy_networks import blob_photo, encoded
 from training.command import main
 from training.owned import forget, labels
-from training.owned.hash import SAME_PICTURE_BITS, differing_bits, perceptual_hash
 from training.owned.photos import photo_id, read_entries
 
 __all__ = ["own_settings", "toy_resources", "toy_settings", "without_cases"]
@@ -276,53 +271,6 @@ def test_what_changes_while_it_is_deleted_keeps_its_photos(app, monkeypatch) -> 
     with reading(store.engine) as connection:
         assert connection.execute(text("SELECT photo_id IS NULL, label IS NULL FROM learning_photos")).all() == [(0, 1)]
     assert later(store, 1).now_ms() - store.now_ms() > DAY_MS / 2 and len(ready_photos(store)[0]) == 1
-
-
-def pictures_like(folder: Path, picture: Path) -> list[str]:
-    """Every picture under a folder that is this one, however it was stored."""
-    print_ = perceptual_hash(pixels(picture))
-    files = [path for path in sorted(folder.rglob("*.jpg")) if path != picture]
-    return [p.name for p in files if differing_bits(perceptual_hash(pixels(p)), print_) <= SAME_PICTURE_BITS]
-
-
-def pixels(path: Path):
-    import numpy as np
-
-    return np.asarray(Image.open(path).convert("RGB"))
-
-
-def test_withdrawn_is_gone_from_every_store_and_the_models_are_named(
-    app, tmp_path: Path, tmp_path_factory, toy_model_dir: Path, monkeypatch, capsys
-) -> None:
-    """Database with its log, data, export and owner's folders, by bytes and by what the picture looks like."""
-    out, store, weights = tmp_path / "out", tmp_path / "store", tmp_path / "weights"
-    page = closed(app, photo(0))
-    closed(app, photo(5))
-    exported(app, out)
-    entries = add(out, store, toy_model_dir)
-    code = app.state.cases.by_id(page).code
-    with reading(app.state.cases.engine) as connection:
-        wanted = text("SELECT origin FROM learning_photos WHERE code = :code")
-        origin = connection.scalar(wanted, {"code": code})
-    aside = tmp_path_factory.mktemp("aside") / "picture.jpg"
-    aside.write_bytes((out / PICTURES / f"{origin}.jpg").read_bytes())
-    weights.mkdir()
-    (weights / METADATA_FILE).write_text(json.dumps({"version": "taught", "learned_from": [origin]}))
-    assert {"cases.db-wal", f"{origin}.jpg"} <= set(pieces_found(tmp_path, aside.read_bytes()))
-    assert len(pictures_like(tmp_path, aside)) == 2, "the search finds the exported and the stored one"
-    monkeypatch.setenv(f"{PREFIX}DATABASE", app.state.settings.database)
-    monkeypatch.setenv(f"{PREFIX}WEIGHTS", str(weights))
-    assert hoistlore(["photos", "withdraw", f"{code[:3]} {code[3:]}".lower()]) == 0
-    assert "the model taught learned from 1 of them" in capsys.readouterr().out
-    assert hoistlore(["photos", "export", str(out)]) == 0
-    main(["forget", str(out), "--store", str(store), "--weights", str(weights)])
-    assert "the model taught learned from 1 withdrawn photos" in capsys.readouterr().out
-    assert pieces_found(tmp_path, aside.read_bytes()) == [] and pictures_like(tmp_path, aside) == []
-    assert [photo_id(entry) for entry in read_entries(store)] == [photo_id(e) for e in entries if photo_id(e) != origin]
-    assert (out / WITHDRAWN_FILE).read_text() == f"{origin}\n" and marked(weights) == {"taught": [origin]}
-    assert [row["origin"] for row in rows_of(out)] != [origin]
-    actions = [line.action for line in audit_page(app.state.cases).lines]
-    assert actions[:3] == ["exported 1 photos", "withdrawn", "exported 2 photos"]
 
 
 def test_the_commands_name_what_is_open_and_refuse_what_nobody_has(app, monkeypatch, capsys) -> None:
