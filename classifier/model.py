@@ -4,7 +4,7 @@ import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from classifier.accept import Acceptance
 from classifier.distribution import FeatureSpace
@@ -13,6 +13,9 @@ from classifier.finder import Finder
 from classifier.reader import FEATURES, Reader
 from classifier.recipe import METADATA_FILE, REINSTALL, Recipe, TrainedOn, read_whole
 from classifier.taxonomy import CONCEPTS
+
+BATCH: Final = "batch"
+"""How exported networks name the dimension of their pictures."""
 
 
 @dataclass(frozen=True)
@@ -101,12 +104,14 @@ def _space(data: bytes, recipe: Recipe, directory: Path) -> FeatureSpace:
 
 
 def _session(network: bytes, outputs: list[str], threads: int) -> Any:
+    """A session that takes one picture at a time: with the batch known, the graph's arithmetic of shapes falls away."""
     import onnxruntime  # the heaviest import of the serving part: only a model that is loaded pays for it
 
     options = onnxruntime.SessionOptions()
     options.intra_op_num_threads = threads
     options.inter_op_num_threads = 1
     options.log_severity_level = 3
+    options.add_free_dimension_override_by_name(BATCH, 1)
     try:
         session = onnxruntime.InferenceSession(network, options, providers=["CPUExecutionProvider"])
     except Exception as error:  # onnxruntime's own exception classes are private

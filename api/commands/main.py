@@ -5,11 +5,13 @@ could be read (each is named on standard error with the reason).
 """
 
 import argparse
+import gc
 import os
 import shutil
 import sys
 import warnings
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import fields
 from pathlib import Path
 
@@ -141,19 +143,31 @@ def _tracing():
 
 
 def _identify(arguments: argparse.Namespace) -> int:
-    from api.identification import Resources, check_request
-    from guidance.identify.sources import Observed
-
-    settings = Settings.from_environment(os.environ, catalogue=arguments.catalogue)
-    observed = [Observed(*pair) for pair in map(_pair, arguments.observe)]
     groups = [[photo] for photo in arguments.photos] if arguments.each else [arguments.photos]
     if not groups:
         raise NothingToGoOn("--each reads photos and none came. Name at least one.")
-    resources = Resources.load(settings)
+    with _kept_until_the_end():
+        from api.identification import Resources, check_request
+        from guidance.identify.sources import Observed
+
+        settings = Settings.from_environment(os.environ, catalogue=arguments.catalogue)
+        observed = [Observed(*pair) for pair in map(_pair, arguments.observe)]
+        resources = Resources.load(settings)
     for group in groups:
         check_request(len(group), observed, arguments.role, resources)
     answered = [_answer_group(group, observed, resources, arguments) for group in groups]
     return 0 if any(answered) else NO_PHOTO_READ
+
+
+@contextmanager
+def _kept_until_the_end() -> Iterator[None]:
+    """What is loaded here stays while the process lives, so no garbage is looked for in it, then or at its end."""
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.freeze()
+        gc.enable()
 
 
 def _pair(came: str) -> tuple[str, str]:

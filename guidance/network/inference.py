@@ -216,7 +216,9 @@ def _grouped(
             case_of_state = np.array([cases.index(case) for case in cases])
             case = case_of_state[contexts[:, names.index(node.parents[0])]]
             alike = np.column_stack([alike, case])
-    group = np.unique(alike, axis=0, return_inverse=True)[1].ravel()  # (C,)
+    rows = [tuple(row) for row in alike.tolist()]
+    number = {row: place for place, row in enumerate(sorted(set(rows)))}
+    group = np.array([number[row] for row in rows])  # (C,)
     order = np.argsort(group, kind="stable")
     ends = np.cumsum(np.bincount(group))
     return contexts[order], tuple(slice(int(a), int(b)) for a, b in zip([0, *ends[:-1]], ends, strict=True))

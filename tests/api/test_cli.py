@@ -1,5 +1,6 @@
 """The command as a person or a script runs it."""
 
+import gc
 import json
 import subprocess
 import sys
@@ -62,6 +63,13 @@ def test_lines_fit_the_terminal(
     _, out, _ = run(capsys, photos["whole.jpg"])
     longest = max(len(line) for line in out.splitlines() if "--observe" not in line and "/" not in line)
     assert longest <= min(max(int(columns), 40), 100)
+
+
+def test_garbage_is_looked_for_again_once_everything_is_loaded(photos: dict, capsys: pytest.CaptureFixture) -> None:
+    run(capsys, photos["whole.jpg"])
+    assert gc.isenabled()
+    status, _, _ = run(capsys, photos["whole.jpg"], "--catalogue", "nowhere.toml")
+    assert status == 2 and gc.isenabled()
 
 
 def test_json_is_the_contracts_document(photos: dict, capsys: pytest.CaptureFixture) -> None:

@@ -46,6 +46,11 @@ def test_the_stored_logits_belong_to_these_weights(shipped: Model, golden: dict)
     )
 
 
+def test_sessions_know_the_size_of_what_they_are_shown(shipped: Model) -> None:
+    for network in (shipped.finder, shipped.reader):
+        assert network.session.get_inputs()[0].shape == [1, 3, network.recipe.input_px, network.recipe.input_px]
+
+
 def test_from_the_stored_tensors_the_logits_are_the_same(shipped: Model, golden: dict) -> None:
     with np.load(GOLDEN / "tensors.npz") as tensors:
         windows = tensors["windows"]

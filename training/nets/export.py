@@ -16,6 +16,7 @@ from torch import nn
 from torch.nn.utils.fusion import fuse_conv_bn_weights
 
 from classifier.distribution import FeatureSpace
+from classifier.model import BATCH
 from classifier.recipe import (
     CLASSES,
     KINDS,
@@ -112,7 +113,7 @@ def export_network(net: nn.Module, path: Path, input_px: int, outputs: tuple[str
             opset_version=OPSET,
             input_names=["pictures"],
             output_names=list(outputs),
-            dynamic_axes={name: {0: "batch"} for name in ("pictures", *outputs)},
+            dynamic_axes={name: {0: BATCH} for name in ("pictures", *outputs)},
         )
     model = onnx.load(str(whole))
     whole.unlink()
