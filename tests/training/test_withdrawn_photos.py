@@ -1,4 +1,4 @@
-"""What was taken back is gone from every store, and no restored backup brings it back: by bytes and by what it shows."""
+"""What was taken back is gone from every store, and no restored backup brings it back: by bytes and by looks."""
 
 import json
 from pathlib import Path
