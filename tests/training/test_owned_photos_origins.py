@@ -30,7 +30,7 @@ def row(number: int, **more: object) -> dict:
 def folder_of(folder: Path, rows: list[dict]) -> Path:
     singles = [e for e in standins() if len(e["subjects"]) == 1]
     for each in rows:
-        with_metadata(STANDINS / singles[int(each["file"].split(".")[0])]["file"], folder / each["file"])
+        with_metadata(STANDINS / singles[int(each["origin"], 16)]["file"], folder / each["file"])
     write_csv(folder / "labels.csv", rows)
     return folder
 
@@ -131,6 +131,7 @@ def test_adding_the_same_folder_forgets_first(tmp_path: Path, toy_model_dir: Pat
     store = tmp_path / "store"
     add(folder_of(tmp_path / "in", [row(n) for n in range(3)]), store, toy_model_dir)
     write_csv(tmp_path / "in" / "labels.csv", [row(0), row(2)])
+    (tmp_path / "in" / "1.jpg").unlink()
     (tmp_path / "in" / WITHDRAWN_FILE).write_text(f"{row(1)['origin']}\n")
     assert [photo_id(entry) for entry in add(tmp_path / "in", store, toy_model_dir)] == [f"{n:024x}" for n in (0, 2)]
 
@@ -149,6 +150,40 @@ def test_a_stopped_forgetting_is_ended_by_the_same_command(tmp_path: Path, toy_m
     assert "No space left" in capsys.readouterr().err and not (store / entries[0]["file"]).exists()
     main(command)
     assert read_entries(store) == entries[1:]
+
+
+@pytest.mark.parametrize(
+    ("kept", "reason"),
+    [
+        (0.0, "pictures of an export lie here without its table"),
+        (0.35, "more pictures are in no row"),
+        (0.9, "the row ends before"),
+        (0.995, "the last row has no end"),
+    ],
+)
+def test_an_export_that_came_in_part_teaches_nothing(kept: float, reason: str, tmp_path, toy_model_dir: Path, capsys):
+    """Each cut leaves something that could be taken for a label: a photo without a part, under half an origin."""
+    rows = [row(n) for n in range(4)]
+    folder = folder_of(tmp_path / "in", [{**each, "file": f"photos/{each['origin']}.jpg"} for each in rows])
+    whole = (folder / "labels.csv").read_bytes()
+    (folder / "labels.csv").write_bytes(whole[: int(kept * len(whole))])
+    if not kept:
+        (folder / "labels.csv").unlink()
+    command = ["add-photos", str(folder), "--store", str(tmp_path / "store"), "--weights", str(toy_model_dir)]
+    with pytest.raises(SystemExit):
+        main([*command, "--consent", "agreed", "--source", "case"])
+    assert reason in capsys.readouterr().err and not (tmp_path / "store").exists()
+    (folder / "labels.csv").write_bytes(whole)
+    assert len(add(folder, tmp_path / "store", toy_model_dir)) == 4
+
+
+def test_a_list_of_withdrawn_that_was_cut_off_is_refused(tmp_path: Path, toy_model_dir: Path, capsys):
+    store = tmp_path / "store"
+    entries = add(folder_of(tmp_path / "in", [row(0), row(1)]), store, toy_model_dir)
+    (tmp_path / WITHDRAWN_FILE).write_text(f"{row(0)['origin']}\n{row(1)['origin'][:22]}")
+    with pytest.raises(SystemExit):
+        main(["forget", str(tmp_path / WITHDRAWN_FILE), "--store", str(store), "--weights", str(toy_model_dir)])
+    assert "is no origin" in capsys.readouterr().err and read_entries(store) == entries
 
 
 def test_what_is_no_origin_is_refused(tmp_path: Path, toy_model_dir: Path, capsys):

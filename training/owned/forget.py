@@ -12,7 +12,7 @@ from training.owned.photos import photo_id, read_entries, write_entries
 WITHDRAWN_FILE = "withdrawn.txt"
 """In the folder that `hoistlore photos export` writes: one origin a line."""
 
-ORIGIN = re.compile("[0-9a-f]{20,24}")
+ORIGIN = re.compile("[0-9a-f]{24}|[0-9a-f]{20}")
 
 
 @dataclass(frozen=True)

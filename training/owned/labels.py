@@ -16,6 +16,7 @@ from guidance.catalogue.catalogue import Catalogue
 from synthetic_samples.phone.families import CONDITIONS as HARD
 from training.data.manifest import Box
 from training.owned.coco import coco_rows
+from training.owned.whole import cut_off, cut_table, unnamed, without_table
 
 NOTHING = "nothing"
 COLUMNS = (
@@ -100,11 +101,16 @@ def read_labels(
         raise OwnedPhotoError([f"{folder}: no such folder; name the folder that holds the photos"])
     labels = labels or _labels_in(folder)
     problems: list[str] = []
+    pictures = [path for path in sorted(folder.rglob("*")) if path.suffix.lower() in PICTURE_ENDINGS]
     if labels is None:
+        if came_without := without_table([path.relative_to(folder).as_posix() for path in pictures]):
+            raise OwnedPhotoError(came_without)
         rows, remarks = _folder_rows(folder), _empty_folders(folder)
     else:
         rows = list(_csv_rows(labels, folder, problems) if labels.suffix == ".csv" else _coco(labels, folder))
         remarks = []
+    if any(row.origin for row in rows):
+        problems += unnamed(folder, pictures, {row.path for row in rows})
     rows = [replace(row, consent=row.consent or consent, source=row.source or source) for row in rows]
     if not rows and not problems:
         problems.append(f"{labels or folder}: no photo in it; a label's photos lie in a folder of its name")
@@ -177,8 +183,10 @@ def _csv_rows(labels: Path, folder: Path, problems: list[str]) -> Iterator[Row]:
             [f"{labels}, row 1: columns {', '.join(reader.fieldnames or ()) or 'none'} came; "
              f"file and label are wanted, of the others only {', '.join(COLUMNS[2:])}"]
         )  # fmt: skip
+    problems += cut_table(text, reader.fieldnames or (), labels.name)
     for entry in reader:
         where = f"{labels.name}, row {reader.line_num}"
+        problems += cut_off(entry, where)
         entry = {name: (value or "").strip() for name, value in entry.items() if name}
         try:
             yield Row(
