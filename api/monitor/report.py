@@ -9,7 +9,7 @@ from sqlalchemy import RowMapping, select
 
 from api.cases.database import reading
 from api.cases.store import CaseStore, spoken_code
-from api.cases.tables import cases, judged_answers, judged_cases, photos
+from api.cases.tables import cases, judged_answers, judged_cases, learning_photos, photos
 from api.monitor.held_back import HeldBack, held_now
 from api.monitor.judged import month_of
 from api.monitor.watching import watched
@@ -37,7 +37,8 @@ class Mistake:
 class Confusing:
     """One case in which something that was shown was wrong. `code` is empty once the case is deleted.
 
-    `photo_ids`: of the photos that were read wrongly, while their pictures are kept.
+    `photo_ids`: of the photos that were read wrongly, or where that was no reading all of the case; while their
+    pictures are kept, for the case or to learn from.
     """
 
     case_id: str
@@ -112,10 +113,9 @@ def _facts(store: CaseStore) -> list[ClosedFacts]:
 
 def _confusing(store: CaseStore) -> tuple[Confusing, ...]:
     wanted = (
-        select(judged_answers, judged_cases.c.closed_ms, cases.c.code, photos.c.picture.is_not(None).label("kept"))
+        select(judged_answers, judged_cases.c.closed_ms, cases.c.code)
         .join(judged_cases, judged_cases.c.case_id == judged_answers.c.case_id)
         .join(cases, cases.c.id == judged_answers.c.case_id, isouter=True)
-        .join(photos, photos.c.id == judged_answers.c.photo_id, isouter=True)
         .where(judged_answers.c.is_right.is_(False))
         .order_by(judged_cases.c.closed_ms.desc(), judged_answers.c.case_id, judged_answers.c.about)
         .limit(MOST_MISTAKES)
@@ -125,13 +125,35 @@ def _confusing(store: CaseStore) -> tuple[Confusing, ...]:
     by_case: dict[str, list[RowMapping]] = {}
     for row in rows:
         by_case.setdefault(row["case_id"], []).append(row)
+    kept = _kept_photos(store, list(by_case))
     return tuple(
         Confusing(
             case_id=case_id,
             code=spoken_code(own[0]["code"]) if own[0]["code"] else "",
             month=month_of(own[0]["closed_ms"]),
             mistakes=tuple(Mistake(row["about"], row["verdict"], row["value"], row["truth"]) for row in own),
-            photo_ids=tuple(dict.fromkeys(row["photo_id"] for row in own if row["kept"])),
+            photo_ids=_shown_photos({row["photo_id"] for row in own}, kept.get(case_id, [])),
         )
         for case_id, own in by_case.items()
     )
+
+
+def _kept_photos(store: CaseStore, case_ids: list[str]) -> dict[str, list[str]]:
+    """Of each case the photos that there is still a picture of, in the order of their arrival."""
+    learned = learning_photos.c.photo_id == photos.c.id
+    kept = (
+        select(photos.c.case_id, photos.c.id)
+        .join(learning_photos, learned, isouter=True)
+        .where(photos.c.case_id.in_(case_ids))
+        .where(photos.c.picture.is_not(None) | learning_photos.c.picture.is_not(None))
+        .order_by(photos.c.received_ms)
+    )
+    found: dict[str, list[str]] = {}
+    with reading(store.engine) as connection:
+        for row in connection.execute(kept):
+            found.setdefault(row.case_id, []).append(row.id)
+    return found
+
+
+def _shown_photos(misread: set[str], kept: list[str]) -> tuple[str, ...]:
+    return tuple(photo for photo in kept if photo in misread or not misread - {""})

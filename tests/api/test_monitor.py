@@ -3,12 +3,15 @@
 import json
 import re
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
 
 from api.app import create_app
 from api.cases.audit import audit_page
+from api.cases.learned.consent import of_case, withdraw
+from api.cases.photos import photos_of
 from api.cases.store import CaseStore, Who
 from api.commands.main import main
 from api.identification import Resources
@@ -19,8 +22,9 @@ from api.settings import PREFIX, Settings
 from classifier.errors import InputError
 from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
 from guidance.identify.held_back import WRONG_TOO_OFTEN
-from tests.api.judged_cases import closed, found, wrong_lowerings
+from tests.api.judged_cases import CLOSING, TOM, closed, found, wrong_lowerings
 from tests.api.test_agent_pages import Desk
+from tests.api.test_photo_labels import photographed
 from tests.api.test_technician_pages import send
 from tests.guidance.test_held_back import SEEN_BY_TECHNICIAN, TABS
 
@@ -205,6 +209,23 @@ def test_the_page_says_what_is_known_and_how_little_it_proves(client: TestClient
     assert "Closed cases that nobody checked: 1." in page
     assert "shown as “two tabs to squeeze”, found to be “no lowering mechanism” (1 ×)." in page
     assert client.get("/es/staff/monitor").status_code == 200
+
+
+def test_a_lift_that_confused_it_is_shown_by_what_is_kept_of_it_for_either_reason(client, app, monkeypatch) -> None:
+    """The box was named, so that no single reading is known to be wrong: one photo may only be learned from."""
+    signed_in(client, "technician", monkeypatch)
+    case_id = photographed(app).rsplit("/", 1)[1]
+    store = app.state.cases
+    for said in (found("which_box", "stacked-front"), CLOSING):
+        store.say(case_id, store.version(case_id), said, TOM)
+    app.state.learn()
+    (photo,) = photos_of(store, case_id)
+    (lift,) = report(store).confusing
+    assert [one.about for one in lift.mistakes] == ["control_box"] and lift.photo_ids == (photo.id,)
+    picture = f'<img src="/en/staff/cases/{case_id}/photos/{photo.id}"'
+    assert picture in client.get("/en/staff/monitor").text
+    withdraw(store, app.state.shelf, of_case(case_id), TOM, Path("no weights"))
+    assert report(store).confusing[0].photo_ids == () and picture not in client.get("/en/staff/monitor").text
 
 
 def test_both_databases_keep_what_is_held_back_once(case_store: CaseStore) -> None:
