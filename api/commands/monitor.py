@@ -64,6 +64,8 @@ def told(found) -> list[str]:
         lines.append(f"{line.about:<16} {line.verdict:<12} {line.shown:>9}  {line.right!s:<30} {bounds}")
     lines += ["", "month    about            confirmed  wrong of those checked"]
     lines += [f"{row.month}  {row.about:<16} {row.shown:>9}  {row.wrong}" for row in all_.months]
+    lines += ["", "month    about            sure       wrong of those checked"] if all_.reading_months else []
+    lines += [f"{row.month}  {row.about:<16} {row.shown:>9}  {row.wrong}" for row in all_.reading_months]
     for name, bins in (("answers", all_.answers_as_stated), ("readings", all_.readings_as_stated)):
         lines += ["", f"{name} stated as  in the mean  right of those checked"] if bins else []
         lines += [f"{row.low:.2f} to {row.high:.2f}  {row.stated:>10.3f}  {row.right}" for row in bins]

@@ -9,7 +9,7 @@ from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from guidance.monitor.checked import CONFIRMED, HIDDEN, ClosedFacts, Shown
+from guidance.monitor.checked import CONFIRMED, HIDDEN, SURE, ClosedFacts, Shown
 from guidance.monitor.shares import Share
 
 BIN_EDGES = (0.0, 0.5, 0.8, 0.95, 0.99, 1.0)
@@ -46,7 +46,7 @@ class VerdictLine:
 
 @dataclass(frozen=True)
 class MonthLine:
-    """The confirmed answers about one component in the cases that were closed in one month."""
+    """Confirmed answers about one component, or sure readings of one concept, in the cases closed in one month."""
 
     month: str
     about: str
@@ -88,6 +88,7 @@ class Figures:
     checked_cases: int
     verdicts: tuple[VerdictLine, ...]
     months: tuple[MonthLine, ...]
+    reading_months: tuple[MonthLine, ...]
     answers_as_stated: tuple[BinLine, ...]
     readings_as_stated: tuple[BinLine, ...]
     confirmed_corrected: Share
@@ -111,7 +112,8 @@ def figures(cases: Sequence[ClosedFacts], components: Collection[str]) -> Figure
         cases=len(cases),
         checked_cases=sum(case.checked for case in cases),
         verdicts=_verdicts(shown, components),
-        months=_months(cases, components),
+        months=_months(cases, components, CONFIRMED),
+        reading_months=_months(cases, sorted({each.about for each in readings}), SURE),
         answers_as_stated=_bins(answers),
         readings_as_stated=_bins(readings),
         confirmed_corrected=_wrong(confirmed),
@@ -133,14 +135,14 @@ def _verdicts(shown: Iterable[Shown], components: Collection[str]) -> tuple[Verd
     )
 
 
-def _months(cases: Iterable[ClosedFacts], components: Iterable[str]) -> tuple[MonthLine, ...]:
+def _months(cases: Iterable[ClosedFacts], abouts: Iterable[str], verdict: str) -> tuple[MonthLine, ...]:
     months: dict[str, list[Shown]] = {}
     for case in cases:
-        months.setdefault(case.month, []).extend(each for each in case.shown if each.verdict == CONFIRMED)
+        months.setdefault(case.month, []).extend(each for each in case.shown if each.verdict == verdict)
     return tuple(
         MonthLine(month, about, len(own), _wrong(own))
         for month, shown in sorted(months.items())
-        for about in components
+        for about in abouts
         for own in [[each for each in shown if each.about == about]]
     )
 

@@ -51,6 +51,22 @@ def test_months_count_confirmed_answers_of_each_component() -> None:
     ]
 
 
+def test_months_count_sure_readings_of_each_concept() -> None:
+    def read(verdict: str, right: bool | None) -> Shown:
+        return Shown("battery", verdict, "hung_pack", 0.99, "", right)
+
+    cases = [
+        case(read("sure", False), month="2026-09"),
+        case(read("sure", True), read("open", False)),
+        case(read("sure", None)),
+        case(confirmed(False)),
+    ]
+    assert [(line.month, line.about, line.shown, line.wrong) for line in figures(cases, COMPONENTS).reading_months] == [
+        ("2026-09", "battery", 1, Share(1, 1)),
+        ("2026-11", "battery", 2, Share(0, 1)),
+    ]
+
+
 def test_stated_probabilities_are_held_against_the_share_right() -> None:
     cases = [case(confirmed(n % 2 == 0, 0.99)) for n in range(40)] + [
         case(confirmed(True, 1.0)),
