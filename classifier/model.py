@@ -3,6 +3,7 @@
 import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
@@ -112,6 +113,9 @@ def _session(network: bytes, outputs: list[str], threads: int) -> Any:
     options.inter_op_num_threads = 1
     options.log_severity_level = 3
     options.add_free_dimension_override_by_name(BATCH, 1)
+    options.enable_mem_pattern = False  # it would keep one block as large as everything in a run together
+    options.add_session_config_entry("session.use_env_allocators", "1")
+    _make_one_arena()
     try:
         session = onnxruntime.InferenceSession(network, options, providers=["CPUExecutionProvider"])
     except Exception as error:  # onnxruntime's own exception classes are private
@@ -120,3 +124,14 @@ def _session(network: bytes, outputs: list[str], threads: int) -> Any:
     if missing:
         raise WeightsMalformed(f"a network lacks the outputs {sorted(missing)}. {REINSTALL}")
     return session
+
+
+@cache
+def _make_one_arena() -> None:
+    """All networks of this process compute in one arena of memory: what one leaves free, the next takes."""
+    import onnxruntime
+
+    where = onnxruntime.OrtMemoryInfo(
+        "Cpu", onnxruntime.OrtAllocatorType.ORT_ARENA_ALLOCATOR, 0, onnxruntime.OrtMemType.DEFAULT
+    )
+    onnxruntime.create_and_register_allocator(where, None)

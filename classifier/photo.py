@@ -5,6 +5,7 @@ so it is decoded at 1/8, 1/4 or 1/2 scale by the codec itself wherever that leav
 """
 
 import io
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -50,6 +51,13 @@ SIDEWAYS = {
 
 MOST_SCANS = 64
 """Scans of a JPEG file; more of them could keep a core busy for minutes with a small file."""
+
+MOST_SEGMENTS = 4096
+"""Segments of a JPEG file; a photo has some dozens, and each takes its time."""
+
+SEGMENT = re.compile(rb"\xff[\xc0-\xcf\xd9-\xfe]")
+START_OF_SCAN, END_OF_IMAGE = b"\xff\xda", b"\xff\xd9"
+"""Markers of a JPEG file (ITU-T T.81, table B.1, from memory). None stands in coded data, where 0 follows 0xFF."""
 
 
 @dataclass(frozen=True)
@@ -99,9 +107,10 @@ def open_photo(data: bytes, name: str, limits: PhotoLimits) -> Photo:
     """
     _refuse_bytes(data, name, limits)
     kind = sniff(data, name)
+    if kind == "JPEG":
+        _refuse_scans(data, name)
     image = _open(data, name, kind)
     _refuse_pixels(image, name, limits)
-    _refuse_scans(data, name, kind)
     turn = None if kind == "HEIF" else TRANSPOSE_OF_ORIENTATION.get(_orientation(image))
     width, height = (image.height, image.width) if turn in SIDEWAYS else image.size
 
@@ -139,21 +148,36 @@ def _refuse_pixels(image: Image.Image, name: str, limits: PhotoLimits) -> None:
         )
 
 
-def _refuse_scans(data: bytes, name: str, kind: str) -> None:
-    """A progressive JPEG has some ten scans a picture; each costs a walk over all blocks, however few bytes it has.
-
-    The marker (SOS; ITU-T T.81, B.1.1, from memory) cannot stand in coded data: there 0 or a restart follows 0xFF.
-    """
-    scans = data.count(b"\xff\xda") if kind == "JPEG" else 0
+def _refuse_scans(data: bytes, name: str) -> None:
+    """A progressive JPEG has some ten scans; each costs a walk over all blocks, however few bytes it has."""
+    scans = _scans(data)
+    if scans is None:
+        raise UnreadablePhoto(name, Message("the {kind} file is damaged. Send the photo again.", kind="JPEG"))
     if scans > MOST_SCANS:
         raise PhotoTooLarge(
             name,
             Message(
                 "{came} scans of a JPEG came, at most {limit} are read. Save it anew as a plain JPEG and send that.",
-                came=scans,
+                came=data.count(START_OF_SCAN),
                 limit=MOST_SCANS,
             ),
         )
+
+
+def _scans(data: bytes) -> int | None:
+    """Scans of a JPEG file's first picture, counted until there are too many; None where its segments have no end.
+
+    What follows the picture, as the film of a moving photo, is not decoded. A segment's own bytes, such as a small
+    picture in the metadata, are passed over by the length that stands first in it.
+    """
+    scans, at = 0, 2
+    for _ in range(MOST_SEGMENTS):
+        found = SEGMENT.search(data, at)
+        if found is None or found[0] == END_OF_IMAGE or scans > MOST_SCANS:
+            return scans
+        scans += found[0] == START_OF_SCAN
+        at = found.end() + int.from_bytes(data[found.end() : found.end() + 2], "big")
+    return None
 
 
 def sniff(data: bytes, name: str) -> str:

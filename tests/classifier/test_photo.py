@@ -2,6 +2,7 @@
 
 import io
 import struct
+import time
 import zlib
 from contextlib import suppress
 
@@ -215,6 +216,25 @@ def test_a_progressive_jpeg_of_many_scans_is_refused_before_it_is_decoded() -> N
     data = with_scans((6000, 4000), 10_000)
     with pytest.raises(PhotoTooLarge, match="100[01][0-9] scans of a JPEG came, at most 64"):
         open_photo(data, "a.jpg", LIMITS)
+
+
+def test_scans_are_counted_in_the_picture_that_is_decoded_and_nowhere_else() -> None:
+    film = b"\xff\xda" * 2000  # as often stands by chance in a film of some MiB behind the photo
+    assert open_photo(encoded(SCENE) + film, "moving.jpg", LIMITS).reduced(64).shape[2] == 3
+    many = with_scans((64, 48), 100)
+    for hidden_behind in (b"\xff\xd9", film):  # in metadata before the scans, as of a small picture
+        metadata = b"\xff\xe5" + struct.pack(">H", len(hidden_behind) + 2) + hidden_behind
+        assert open_photo(encoded(SCENE)[:2] + metadata + encoded(SCENE)[2:], "a.jpg", LIMITS).reduced(64).any()
+        with pytest.raises(PhotoTooLarge, match="scans"):
+            open_photo(many[:2] + metadata + many[2:], "a.jpg", LIMITS)
+
+
+def test_a_jpeg_of_endless_segments_is_refused_before_it_is_opened() -> None:
+    data = encoded(SCENE)[:2] + b"\xff\xfe\x00\x02" * 2_000_000 + encoded(SCENE)[2:]
+    started = time.process_time()
+    with pytest.raises(UnreadablePhoto, match="damaged"):
+        open_photo(data, "a.jpg", LIMITS)
+    assert time.process_time() - started < 0.5, "as long as it takes to look at some thousands"
 
 
 def test_too_many_bytes_are_refused() -> None:
