@@ -3,16 +3,19 @@
 import hashlib
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from pathlib import Path
 
 from api.cases.events import ASSET, PLATE, VIEW, in_force
+from api.cases.learned.consent import withdraw
 from api.cases.photos import add_photo, photos_of
 from api.cases.store import CaseStore, Said, Who
+from api.cases.tables import learning_photos
 from api.guide.framing import View, problem_of
 from api.identification import NamedPhoto, Resources
 from api.plate.gs1 import Plate
 from api.plate.rating_plate import label_in_photo, plate_in_photo
 from api.servers.shelf import Shelf
-from api.surveys.register import Survey, SurveyLift, name_lift
+from api.surveys.register import Survey, SurveyLift, name_lift, survey_of
 from api.surveys.wanted import (
     CODE,
     FULL,
@@ -32,13 +35,17 @@ LONGEST_NUMBER = 60
 
 @dataclass(frozen=True)
 class Taker:
-    """Who takes photos of a survey, and with what; `keep_days` is 0 without consent to keeping."""
+    """Who takes photos of a survey, and with what; `keep_days` is 0 without consent to keeping.
+
+    `weights`: the folder of the models, some of which may have learned from what is taken back.
+    """
 
     store: CaseStore
     shelf: Shelf
     resources: Resources
     keep_days: int
     who: Who
+    weights: Path
 
 
 def plain_number(typed: str) -> str:
@@ -97,6 +104,7 @@ def take_view(taker: Taker, survey: Survey, lift: SurveyLift, view: View, photo:
         )
     except TooManyPhotos:
         return _turned_out(taker, lift, view.id, FULL, data)
+    _obey_a_word_meanwhile(taker, survey, photo_id)
     taken = next(one for one in photos_of(store, case_id) if one.id == photo_id)
     problem = SAME_PHOTO if _is_other_view(taker, lift, view, photo_id) else problem_of(taken.reading.subjects, view)
     return _turned_out(taker, lift, view.id, problem or GOOD, data, photo_id)
@@ -105,6 +113,13 @@ def take_view(taker: Taker, survey: Survey, lift: SurveyLift, view: View, photo:
 def leave_view(taker: Taker, lift: SurveyLift, view: View, state: str, photo_id: str) -> None:
     """Somebody at the lift goes on: with the photo as it is, or without one."""
     _say(taker, lift, VIEW, {"id": view.id, "answer": state, "photo": photo_id}, f"{view.id} {state} {photo_id}")
+
+
+def _obey_a_word_meanwhile(taker: Taker, survey: Survey, photo_id: str) -> None:
+    """Take a photo back that was on its way while the owner took back that photos are learned from."""
+    if survey.learn and not survey_of(taker.store, survey.id).learn:
+        own = learning_photos.c.photo_id == photo_id
+        withdraw(taker.store, taker.shelf, own, taker.who, taker.weights)
 
 
 def _is_other_view(taker: Taker, lift: SurveyLift, view: View, photo_id: str) -> bool:

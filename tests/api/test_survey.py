@@ -14,11 +14,11 @@ from api.cases.expiry import delete_expired
 from api.cases.learned.consent import agreed
 from api.cases.learned.labels import OWNER, labels_of
 from api.cases.learned.learned_photos import ready_photos
-from api.cases.photos import DAY_MS, photos_of
+from api.cases.photos import DAY_MS, add_photo, photos_of
 from api.cases.queue import Wanted, queue_page
 from api.identification import Resources
 from api.settings import Settings
-from api.surveys.progress import LiftState, lifts_to_show, proven, states_of, whole_lifts
+from api.surveys.progress import LiftState, states_of
 from api.surveys.register import lifts_of, sent_on
 from tests.api.test_agent_pages import Desk
 from tests.api.test_gs1 import picture
@@ -286,22 +286,17 @@ def test_the_owner_takes_it_back_for_the_whole_survey_at_once(tom: Desk, app) ->
     assert agreed(app.state.cases, sent_on(walk.id)) == 0
 
 
-def test_what_the_lifts_prove_is_counted_by_lifts(walk: Walk) -> None:
-    tokens = [walk.photographed(f"A-{n}") for n in range(3)]
-    assert "nothing is proven" in walk.desk.client.get(walk.here).text
-    walk.accept(tokens[0])
-    walk.accept(tokens[1], battery="built_in")
-    shares = proven(walk.states())
-    assert {about: (share.hits, share.n) for about, share in shares.items()} == {
-        "stop_position": (2, 2), "battery": (1, 2), "lowering": (2, 2),
-    }  # fmt: skip
-    assert (whole_lifts(walk.states()).hits, whole_lifts(walk.states()).n) == (1, 2)
-    assert "Lifts checked so far: 2. So few prove little" in walk.desk.client.get(walk.here).text
+def test_a_photo_on_its_way_while_the_owner_takes_it_back_is_not_learned_from(tom: Desk, app, monkeypatch) -> None:
+    walk = Walk(tom, learn="yes")
+    token = walk.lift("A-1")
 
+    def meanwhile(*arguments) -> str:
+        assert "may learn from: 0." in walk.post("/learning").text
+        return add_photo(*arguments)
 
-def test_how_many_lifts_without_a_mistake_show_95_percent() -> None:
-    """With h = n Wilson's lower end is n / (n + z²), so n = 19 z² = 72.99 (by hand)."""
-    assert lifts_to_show(0.95) == 73
+    monkeypatch.setattr("api.surveys.taking.add_photo", meanwhile)
+    walk.view(token, "box_left", photo(LEFT))
+    assert walk.of(token, "box_left") == "good" and agreed(app.state.cases, sent_on(walk.id)) == 0
 
 
 def test_lifts_of_a_survey_do_not_stand_before_cases_that_wait(walk: Walk, app) -> None:

@@ -1,5 +1,6 @@
 """One lift of a survey: which it is, its wanted photos one by one, each judged at once, and its readings to accept."""
 
+from pathlib import Path
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
@@ -82,7 +83,7 @@ async def _with_photo(request: Request, survey_id: str, take: Any) -> Response:
 def _taker(request: Request, session: Session, survey: Survey) -> Taker:
     state = state_of(request)
     days = state.settings.photo_days if survey.keep else 0
-    return Taker(state.cases, state.shelf, state.loaded, days, session.who(request))
+    return Taker(state.cases, state.shelf, state.loaded, days, session.who(request), Path(state.settings.weights))
 
 
 def _next_lift(
