@@ -18,7 +18,7 @@ from training.loop.train import TrainingError
 from training.nets.checkpoint import CheckpointError
 from training.nets.export import ExportError, git_revision
 from training.owned.finetune import SCHEDULES, Sources, finetune
-from training.owned.forget import WITHDRAWN_FILE, Forgotten, forget, origins_named
+from training.owned.forget import WITHDRAWN_FILE, Forgotten, drop_lost, forget, origins_named
 from training.owned.labels import OwnedPhotoError, read_labels
 from training.owned.photos import add_photos
 from training.owned.promote import SHADOW, PromotionError, roll_back
@@ -98,11 +98,17 @@ def parser() -> argparse.ArgumentParser:
 def _add_forget(commands: argparse._SubParsersAction) -> None:
     gone = commands.add_parser("forget", help="take withdrawn photos out of the store; name the models they taught")
     gone.set_defaults(run=_forget)
-    gone.add_argument("withdrawn", nargs="+", metavar="WITHDRAWN", help=f"origins, a {WITHDRAWN_FILE}, or its folder")
+    gone.add_argument("withdrawn", nargs="*", metavar="WITHDRAWN", help=f"origins, a {WITHDRAWN_FILE}, or its folder")
+    gone.add_argument("--lost", action="store_true", help="instead, the lines whose picture is gone from the store")
     gone.add_argument("--store", type=Path, default=STORE, help="where they are kept (default: %(default)s)")
 
 
 def _forget(options: argparse.Namespace) -> None:
+    if options.lost == bool(options.withdrawn):
+        raise OwnedPhotoError(["name what was withdrawn, or --lost, and not both"])
+    if options.lost:
+        print(f"{drop_lost(options.store)} lines without a picture taken out of {options.store}")
+        return
     _tell_forgotten(forget(origins_named(options.withdrawn), options.store, options.weights), options.store)
 
 

@@ -62,6 +62,26 @@ def test_the_same_folder_again_changes_nothing(tmp_path: Path, toy_model_dir: Pa
     assert "0 photos added" in said.out and "4 are as they were" in said.out and "left out" not in said.err
 
 
+def test_a_lost_picture_stops_a_step_and_its_line_goes_without_marking_a_model(tmp_path, toy_model_dir: Path, capsys):
+    store, weights = tmp_path / "store", weights_that_learned(tmp_path / "weights", row(0)["origin"], row(1)["origin"])
+    entries = add(folder_of(tmp_path / "in", [row(n) for n in range(4)]), store, toy_model_dir)
+    (store / entries[1]["file"]).unlink()
+    there = ["--store", str(store), "--weights", str(weights)]
+    with pytest.raises(SystemExit):
+        main(["doubtful-labels", *there])
+    assert "1 of 4 pictures are gone" in capsys.readouterr().err
+    main(["forget", "--lost", *there])
+    assert read_entries(store) == [entries[0], *entries[2:]] and marked(weights) == {}
+    assert "1 lines without a picture" in capsys.readouterr().out
+    for wrong in ([], ["--lost", row(0)["origin"]]):
+        with pytest.raises(SystemExit):
+            main(["forget", *wrong, *there])
+        assert "and not both" in capsys.readouterr().err
+    assert [photo_id(entry) for entry in add(tmp_path / "in", store, toy_model_dir)] == [
+        f"{n:024x}" for n in (0, 2, 3, 1)
+    ]
+
+
 def test_a_new_label_and_a_new_lift_of_a_known_origin_replace_the_old(tmp_path: Path, toy_model_dir: Path):
     store = tmp_path / "store"
     first = add(folder_of(tmp_path / "in", [row(n) for n in range(6)]), store, toy_model_dir)

@@ -37,6 +37,15 @@ def forget(origins: Collection[str], store: Path, weights: Path) -> Forgotten:
     return Forgotten(tuple(photo_id(entry) for entry in gone), mark_withdrawn(origins, weights))
 
 
+def drop_lost(store: Path) -> int:
+    """Take the lines out of a store whose picture is gone; how many. Nobody withdrew these, so no model is marked."""
+    entries = read_entries(store)
+    there = [entry for entry in entries if (store / entry["file"]).is_file()]
+    if len(there) < len(entries):
+        write_entries(store, there)
+    return len(entries) - len(there)
+
+
 def origins_named(named: Iterable[str]) -> set[str]:
     """The origins that a command names: as they are, or in a file or an exported folder.
 

@@ -46,8 +46,8 @@ def check_pictures(store: Path) -> list[dict]:
     entries = read_entries(store)
     if gone := [entry["file"] for entry in entries if not (store / entry["file"]).is_file()]:
         raise DatasetError(
-            f"{store}: {len(gone)} of {len(entries)} pictures are gone, the first {gone[0]}; bring them back from a "
-            "backup, or take their lines out with forget"
+            f"{store}: {len(gone)} of {len(entries)} pictures are gone, the first {gone[0]}; add the same folder "
+            "again with add-photos, bring them back from a backup, or take their lines out with forget --lost"
         )
     return entries
 
