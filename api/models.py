@@ -13,6 +13,7 @@ from pathlib import Path
 
 from classifier.errors import ModelError, PhotoError
 from classifier.identify import PhotoReading, read_photo
+from classifier.lineage import DIFFERENCES_FILE
 from classifier.model import Model
 from classifier.photo import PhotoLimits
 from classifier.recipe import METADATA_FILE
@@ -26,9 +27,6 @@ REST = 9.0
 """Times as long as the unseen model worked, it rests: it takes a tenth of one processor core at most."""
 
 MOST_LINES = 10_000
-DIFFERENCES_FILE = "tried.jsonl"
-"""In the shadow's folder: one line a photo, without the photo, its name or its hash."""
-
 Told = dict[str, dict]
 """For box and actuator what would be answered from one photo alone."""
 

@@ -10,6 +10,9 @@ from classifier.recipe import write_whole
 MARKS_FILE = "withdrawn.json"
 """Beside a model's metadata: for each version the photos that it learned from and that were withdrawn since."""
 
+DIFFERENCES_FILE = "tried.jsonl"
+"""Beside a model that waits: one line a live photo that it was tried on, without the photo, its name or its hash."""
+
 
 def models_that_learned_from(photos: Collection[str], folder: Path) -> dict[str, list[str]]:
     """Of each model in a folder of weights, those before it included, its version and which of these photos it lists.

@@ -71,6 +71,9 @@ def parser() -> argparse.ArgumentParser:
     decide.add_argument("--by", required=True, help="who decides; stands in the model's metadata")
     listed = commands.add_parser("models", help="every model here: what it learned from, who promoted it")
     listed.set_defaults(run=_models)
+    listed.add_argument(
+        "--differences", action="store_true", help="each live photo that it would have answered otherwise"
+    )
     proof = commands.add_parser("curves", help="how much each step gains from how many photos of a foreign world")
     proof.set_defaults(run=_curves)
     _ask_of_curves(proof)
@@ -178,3 +181,5 @@ def _curves(options: argparse.Namespace) -> None:
 def _models(options: argparse.Namespace) -> None:
     for version in versions(options.weights):
         print(version.as_text())
+        for line in version.differences() if options.differences else ():
+            print(f"  {line}")

@@ -15,9 +15,9 @@ from api.models import DIFFERENCES_FILE, MOST_LINES, Shadow, Watched
 from classifier.identify import read_photo
 from classifier.model import Model
 from classifier.photo import PhotoLimits
-from classifier.recipe import Recipe
+from classifier.recipe import METADATA_FILE, Recipe, write_whole
 from training.owned.promote import leave_shadow, promote, roll_back
-from training.owned.versions import signed
+from training.owned.versions import signed, versions
 
 PHOTO = next((Path(__file__).parents[1] / "standins/pictures/images").glob("*.jpg")).read_bytes()
 BOX, HEAD = ({"decision": "confirmed", "value": value} for value in ("hung-top", "none"))
@@ -126,7 +126,7 @@ def shadow_of(folder: Path, model: Model, tried: dict) -> Shadow:
     return Shadow(folder, model, PhotoLimits(), lambda reading, by: next(said))
 
 
-def test_differences_are_listed_and_its_price_is_bounded(toy_model: Model, tmp_path: Path):
+def test_differences_are_listed_and_its_price_is_bounded(toy_model: Model, toy_model_dir: Path, tmp_path: Path):
     shadow = shadow_of(tmp_path / "s", toy_model, {"control_box": {**BOX, "decision": "likely"}, "actuator": HEAD})
     reading = read_photo(PHOTO, "a.jpg", toy_model, PhotoLimits())
     assert shadow.offer(PHOTO, reading, toy_model)
@@ -134,6 +134,15 @@ def test_differences_are_listed_and_its_price_is_bounded(toy_model: Model, tmp_p
     shadow.close()
     (line,) = (tmp_path / "s" / DIFFERENCES_FILE).read_text().splitlines()
     assert json.loads(line)["differs"] == ["control_box"]
+    write_whole(tmp_path / "s" / METADATA_FILE, (toy_model_dir / METADATA_FILE).read_bytes())
+    (tmp_path / "shadow").symlink_to(tmp_path / "s")
+    with (tmp_path / "s" / DIFFERENCES_FILE).open("a") as out:
+        out.write('{"at": "2026')  # as when the disk was full
+    waits = versions(tmp_path)[0]
+    assert waits.as_text().endswith("tried on 1 live photos, of the control_box it differs in 1")
+    assert [line.split(" ", 1)[1] for line in waits.differences()] == [
+        "control_box: shown confirmed hung-top, tried likely hung-top"
+    ]
     assert not shadow.offer(PHOTO, reading, toy_model) and shadow._rests_until > time.monotonic()
 
 

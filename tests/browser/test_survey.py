@@ -1,4 +1,4 @@
-"""A walk round the pool with a telephone: a dozen lifts, half of them without a connection; axe-core on each page."""
+"""A walk round the pool with a telephone: thirty lifts, half of them without a connection; axe-core on each page."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -15,7 +15,7 @@ from tests.browser.test_accessible import looked_at
 from tests.browser.test_caregiver import kept
 from tests.browser.test_technician import TOKEN, signed_in
 
-LIFTS = 12
+LIFTS = 30
 VIEWS = {"box_left": LEFT, "box_right": RIGHT, "motor_end": HEAD}
 SOON_MS = 30_000
 
@@ -74,7 +74,7 @@ def arrived(page: Page) -> None:
     expect(page.locator("#waits")).to_be_hidden(timeout=SOON_MS * 4)
 
 
-def test_a_dozen_lifts_half_of_them_offline_and_nothing_is_lost(site, device, photos) -> None:
+def test_thirty_lifts_half_of_them_offline_and_nothing_is_lost(site, device, photos) -> None:
     phone = device()
     page = phone.new_page()
     survey = begun(page)

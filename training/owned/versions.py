@@ -1,12 +1,15 @@
 """What a model learned from own photos, by which step and who promoted it: signed in its metadata, told in one list."""
 
 import hashlib
+import json
+from collections import Counter
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 from classifier.errors import ModelError
-from classifier.lineage import withdrawn_since
+from classifier.lineage import DIFFERENCES_FILE, withdrawn_since
 from classifier.recipe import METADATA_FILE, Recipe
 from training.owned.promote import PREVIOUS, SHADOW
 
@@ -17,13 +20,15 @@ IN_USE, WAITS = "in use", "waits as shadow"
 class Version:
     """One model of a folder of weights: where it stands, and its recipe or why it cannot be read.
 
-    `withdrawn`: how many of the photos that it learned from were withdrawn since.
+    `withdrawn`: how many of the photos that it learned from were withdrawn since. `tried`: what a server noted of live
+    photos, one entry each, of a model that waits.
     """
 
     place: str
     recipe: Recipe | None
     problem: str = ""
     withdrawn: int = 0
+    tried: tuple[dict, ...] = ()
 
     def as_text(self) -> str:
         """One line for a terminal."""
@@ -34,7 +39,22 @@ class Version:
         learned = f"{len(told.learned_from)} own photos" if told.learned_from else "no own photo"
         who = f", promoted by {told.promoted_by} {told.promoted_at}" if told.promoted_by else ""
         gone = f", {self.withdrawn} of them withdrawn since" if self.withdrawn else ""
-        return f"{self.place:<16}{self.recipe.version:<36}{step}, learned from {learned}{gone}{who}"
+        return f"{self.place:<16}{self.recipe.version:<36}{step}, learned from {learned}{gone}{who}{self._trial()}"
+
+    def differences(self) -> list[str]:
+        """One line for each live photo and part of which it would have answered otherwise."""
+        return [
+            f"{one['at']} {part}: shown {_said(one['shown'][part])}, tried {_said(one['tried'][part])}"
+            for one in self.tried
+            for part in one["differs"]
+        ]
+
+    def _trial(self) -> str:
+        if self.place != WAITS:
+            return ""
+        apart = Counter(part for one in self.tried for part in one["differs"])
+        parts = "".join(f", of the {part} it differs in {n}" for part, n in sorted(apart.items()))
+        return f", tried on {len(self.tried)} live photos{parts}"
 
 
 def signed(recipe: Recipe, before: Recipe, step: str, own: Sequence[str]) -> Recipe:
@@ -65,6 +85,21 @@ def versions(served: Path) -> list[Version]:
 def _version(place: str, path: Path, served: Path) -> Version:
     try:
         recipe = Recipe.parse(path.read_bytes(), path)
-        return Version(place, recipe, withdrawn=len(withdrawn_since(recipe.provenance.learned_from, served)))
+        withdrawn = len(withdrawn_since(recipe.provenance.learned_from, served))
+        tried = _tried(path.with_name(DIFFERENCES_FILE), recipe.version) if place == WAITS else ()
+        return Version(place, recipe, withdrawn=withdrawn, tried=tried)
     except (ModelError, OSError) as problem:
         return Version(place, None, str(problem))
+
+
+def _tried(path: Path, version: str) -> tuple[dict, ...]:
+    """What was noted of this model; a line that was cut off says nothing."""
+    found = []
+    for line in path.read_text("utf-8").splitlines() if path.is_file() else ():
+        with suppress(ValueError):
+            found.append(json.loads(line))
+    return tuple(one for one in found if one["shadow"] == version)
+
+
+def _said(part: dict) -> str:
+    return f"{part['decision']} {part['value'] or ''}".strip()
