@@ -29,6 +29,12 @@ class ConceptReading:
         """The value, or `not_visible`, of the highest probability; the first of equal ones."""
         return max(self.probabilities, key=self.probabilities.__getitem__)
 
+    @property
+    def doubt_bits(self) -> float:
+        """The entropy of the probabilities: how much it would tell to know the value."""
+        shares = np.array(list(self.probabilities.values()))
+        return float(-(shares * np.log2(np.maximum(shares, 1e-12))).sum())
+
 
 @dataclass(frozen=True)
 class SubjectReading:
@@ -41,6 +47,11 @@ class SubjectReading:
     box: Box
     probability: float
     concepts: dict[str, ConceptReading]
+
+    @property
+    def doubt_bits(self) -> float:
+        """How much it would tell to know all its values, were they independent."""
+        return sum(reading.doubt_bits for reading in self.concepts.values())
 
 
 @dataclass(frozen=True)

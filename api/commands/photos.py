@@ -26,7 +26,9 @@ def add_photo_commands(commands: argparse._SubParsersAction) -> None:
     )
     withdraw.add_argument("named", metavar="CODE", help="the code of the case, or the random name of one photo")
     withdraw.set_defaults(run=_withdraw)
-    does.add_parser("list", help="each photo, and what it still lacks to be learned from").set_defaults(run=_list)
+    does.add_parser("list", help="each photo; those to label next, with their case and what they lack").set_defaults(
+        run=_list
+    )
 
 
 def _export(arguments: argparse.Namespace) -> int:
@@ -58,12 +60,21 @@ def _withdraw(arguments: argparse.Namespace) -> int:
 
 
 def _list(arguments: argparse.Namespace) -> int:
+    from api.cases.learned.asked import photos_to_label
     from api.cases.learned.learned_photos import ready_photos
 
-    ready, left_out = ready_photos(case_store()[0])
+    store, _ = case_store()
+    ready, left_out = ready_photos(store)
+    asked = photos_to_label(store)
     for one in ready:
         kinds = ", ".join(part.kind for part in one.label.parts) or "nothing of a lift"
         print(f"{one.origin}: {kinds} ({one.label.said_by}, {one.label.surely})")
+    if asked:
+        print("to label next, the most doubtful first, each in its case:")
+    for each in asked:
+        print(f"{each.origin}: case {each.code}, {each.bits:.1f} bits; {each.lacks}")
+    named = {each.origin for each in asked}
     for line in left_out:
-        print(line)
+        if line.split(":")[0] not in named:
+            print(line)
     return 0

@@ -8,7 +8,7 @@ import numpy as np
 
 from classifier.errors import PhotoError
 from classifier.finder import Finder
-from classifier.identify import SubjectReading, decide
+from classifier.identify import decide
 from classifier.model import Model
 from classifier.photo import PhotoLimits, open_photo
 from classifier.quality import judge
@@ -75,17 +75,9 @@ def _candidate(path: Path, model: Model) -> Candidate | None:
     if not answered:
         kind = proposed[0].kind.replace("_", " ")
         return Candidate(path, MISSED_BITS, features, f"perhaps a {kind} that is not seen")
-    bits, concept = max((_doubt(each) for each in answered), key=lambda pair: pair[0])
-    return Candidate(path, bits, features, f"{concept} is open" if concept else "a part without features")
-
-
-def _doubt(subject: SubjectReading) -> tuple[float, str]:
-    """The entropy of all readings of a subject in bits, and the concept that is most open."""
-    bits = {}
-    for concept, reading in subject.concepts.items():
-        shares = np.array(list(reading.probabilities.values()))
-        bits[concept] = float(-(shares * np.log2(np.maximum(shares, 1e-12))).sum())
-    return sum(bits.values()), max(bits, key=bits.__getitem__, default="")
+    most = max(answered, key=lambda each: each.doubt_bits)
+    open_ = max(most.concepts, key=lambda concept: most.concepts[concept].doubt_bits, default="")
+    return Candidate(path, most.doubt_bits, features, f"{open_} is open" if open_ else "a part without features")
 
 
 def _distances(places: np.ndarray, others: np.ndarray) -> np.ndarray:
