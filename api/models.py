@@ -48,9 +48,11 @@ class Watched:
         The metadata are replaced last and in one step, so that they always name files that are there.
         """
         now = self._now()
-        if not now or now == self.seen:
+        if now == self.seen:
             return None
         self.seen = now
+        if not now:
+            return None
         try:
             model = Model.load(self.folder, self.threads)
         except ModelError as problem:
@@ -58,6 +60,11 @@ class Watched:
             return None
         LOG.warning("the model %s from %s is in use now", model.info.version, self.folder)
         return model
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether no model lay there when it was last looked."""
+        return not self.seen
 
     def _now(self) -> str:
         try:

@@ -74,6 +74,9 @@ class AppState:
         if self.waiting and (model := self.waiting.taken_anew()):
             with self._changing:
                 self.loaded = replace(self.loaded, shadow=shadow_of(self.waiting.folder, model, self.loaded))
+        elif self.waiting and self.waiting.is_empty and self.loaded.shadow:  # promoted, or thrown away
+            with self._changing:
+                self.loaded = replace(self.loaded, shadow=None)
 
     def learn(self, most: int | None = None) -> None:
         """Take into account what was closed or changed since, and confirm only what closed cases bear out.

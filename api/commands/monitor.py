@@ -76,6 +76,10 @@ def told(found) -> list[str]:
         f"cases with a technician on more than one day: {all_.second_visit}",
         f"cases whose photos showed nothing of a lift: {all_.nothing_found}",
     ]
-    return lines + [
+    lines += [
         f"{row.about}: {row.truth or 'something else'} taken for {row.value}: {row.times}" for row in all_.confusions
     ]
+    for lift in found.confusing:
+        wrong = ", ".join(f"{one.about} {one.value} ({one.truth or 'something else'})" for one in lift.mistakes)
+        lines.append(f"{lift.month} {f'case {lift.code}' if lift.code else 'a deleted case'}: {wrong}")
+    return lines

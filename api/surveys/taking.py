@@ -138,7 +138,7 @@ def _read_plate(taker: Taker, lift: SurveyLift, photo: NamedPhoto) -> str:
 
 
 def _say_plate(taker: Taker, lift: SurveyLift, plate: Plate, data: bytes) -> None:
-    _say(taker, lift, PLATE, plate.as_said(), _digest(data))
+    _say(taker, lift, PLATE, plate.as_said(), _digest(lift, data))
 
 
 def _keep_for_people(taker: Taker, lift: SurveyLift, photo: NamedPhoto) -> None:
@@ -150,7 +150,7 @@ def _keep_for_people(taker: Taker, lift: SurveyLift, photo: NamedPhoto) -> None:
 
 
 def _turned_out(taker: Taker, lift: SurveyLift, view_id: str, state: str, data: bytes, photo_id: str = "") -> str:
-    _say(taker, lift, VIEW, {"id": view_id, "answer": state, "photo": photo_id}, f"{view_id} {_digest(data)}")
+    _say(taker, lift, VIEW, {"id": view_id, "answer": state, "photo": photo_id}, f"{view_id} {_digest(lift, data)}")
     return "" if state == GOOD else state
 
 
@@ -159,8 +159,9 @@ def _say(taker: Taker, lift: SurveyLift, kind: str, said: dict, sent: str) -> No
     taker.store.add_once(lift.case_id, Said(kind, {**said, "sent": f"{kind} {sent}"}, {}), taker.who)
 
 
-def _digest(data: bytes) -> str:
-    return hashlib.sha256(data).hexdigest()[:32]
+def _digest(lift: SurveyLift, data: bytes) -> str:
+    """Tells photos of one lift apart; nothing of the file itself once the photo was taken back."""
+    return hashlib.sha256(f"{lift.case_id} {hashlib.sha256(data).hexdigest()}".encode()).hexdigest()[:32]
 
 
 def _today(store: CaseStore) -> date:

@@ -117,6 +117,16 @@ def test_a_waiting_model_is_tried_on_live_photos_and_shown_to_nobody(
     assert line["in_use"] == "toy" and line["shadow"].startswith("toy+recalibrate.")
     assert set(line["shown"]) == set(line["tried"]) == {"control_box", "actuator"}
     assert "secret" not in json.dumps(line)
+    promote(shadow, weights, "N. Example")
+    shutil.rmtree(shadow)  # as the command leaves it
+    deadline = time.monotonic() + 60
+    while server.app.state.loaded.shadow is not None:
+        assert time.monotonic() < deadline, "what is in use is not tried beside itself"
+        time.sleep(0.02)
+    leave_shadow(recalibrated(weights, tmp_path / "newer"), shadow)
+    while server.app.state.loaded.shadow is None:
+        assert time.monotonic() < deadline, "another one that waits is tried"
+        time.sleep(0.02)
 
 
 def shadow_of(folder: Path, model: Model, tried: dict) -> Shadow:

@@ -248,6 +248,8 @@ def test_the_command_prints_a_table_or_json_and_sets_back(app, settings: Setting
     assert main(["monitor"]) == 0
     table = capsys.readouterr().out
     assert f"NOTHING IS CONFIRMED of the actuator: {ENOUGH} of {ENOUGH} checked answers were wrong." in table
+    code = app.state.cases.by_code(report(app.state.cases).confusing[0].code).code
+    assert f"case {code[:3]} {code[3:]}: actuator squeeze_tabs (twist_knob)" in table
     assert re.search(r"actuator +confirmed +3 +0\.0 % \(0\.0–56\.1, n=3\) +0\.0% / 0\.0%", table)
     assert main(["monitor", "--json"]) == 0
     document = json.loads(capsys.readouterr().out)
