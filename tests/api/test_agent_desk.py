@@ -17,6 +17,8 @@ from api.settings import Settings
 from tests.api.test_agent_pages import PHOTO, TOKEN, Desk, aloud, to_symptom
 from tests.api.test_bad_input import TEXTS
 
+pytestmark = pytest.mark.thorough
+
 
 @pytest.fixture
 def app(own_settings: Callable[..., Settings], toy_resources: Resources):

@@ -19,6 +19,8 @@ from tests.api.test_agent_pages import TOKEN, Desk
 from tests.api.test_technician_pages import app, opened, send, tom
 from tests.guidance.lifts import HUNG_TOP
 
+pytestmark = pytest.mark.thorough
+
 __all__ = ["app", "tom"]
 
 STACKED_FRONT = {**HUNG_TOP, "stop_position": "front", "battery": "stacked_pack", "service_buttons": "side"}

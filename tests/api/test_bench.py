@@ -20,6 +20,8 @@ from tests.api.test_agent_pages import TOKEN, Desk
 from tests.api.test_technician_pages import TECHNICIAN, app, opened, send, tom, upload
 from tests.support.toy_networks import blob_photo, encoded
 
+pytestmark = pytest.mark.thorough
+
 __all__ = ["app", "tom"]
 
 TOP = ("control_box", (0.35, 0.5), 0.3, {"black": "above", "white": "left"})

@@ -19,6 +19,8 @@ from guidance.learning.closed_cases import ClosedCase
 from guidance.learning.learning import learned
 from tests.api.test_agent_pages import TOKEN, Desk, to_symptom
 
+pytestmark = pytest.mark.thorough
+
 ANA = Who("agent", "Ana")
 NOBODY_UP = Said("person_in_sling", {"id": "person_in_sling", "answer": "no"}, {})
 DEAD = {"person_in_sling": "no", "danger_signs": [], "symptom": "dead", "context": {"setting": "in_service"}}

@@ -17,6 +17,8 @@ from api.settings import Settings
 from tests.api.conftest import Served
 from tests.support.toy_networks import blob_photo, encoded
 
+pytestmark = pytest.mark.thorough
+
 TOKEN = "the technicians' long token"
 PHOTO = encoded(blob_photo(("control_box", (0.35, 0.5), 0.3, {"black": "above", "white": "left"})))
 OTHER = encoded(blob_photo(("control_box", (0.45, 0.5), 0.3, {"black": "above", "white": "left"})))

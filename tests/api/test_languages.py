@@ -13,6 +13,8 @@ from classifier.errors import SettingsError
 from classifier.messages import Message
 from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
 
+pytestmark = pytest.mark.thorough
+
 FILES = sorted(LOCALES.glob("*.po"))
 
 

@@ -22,6 +22,8 @@ from api.settings import Settings
 from classifier.errors import SettingsError
 from tests.support.openid_provider import Liar, Provider, certified_provider, lying_provider
 
+pytestmark = pytest.mark.thorough
+
 SITE = "https://lifts.example.org"
 BACK = f"{SITE}/openid/back"
 SECRET = "a secret + that: needs % quoting, 40 characters"

@@ -25,6 +25,8 @@ from api.people.users import add_user, all_users, change_user, user_named, user_
 from api.settings import Settings
 from classifier.errors import InputError
 
+pytestmark = pytest.mark.thorough
+
 AGENT_TOKEN = "the agents' own long token"
 HTML = {"accept": "text/html"}
 OPERATOR = Who("administrator", "command line")

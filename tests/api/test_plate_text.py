@@ -18,6 +18,8 @@ from tests.api.test_agent_pages import Desk
 from tests.api.test_technician_pages import app, opened, send, tom
 from tests.support.rating_plates import drawn_plate, judged, without_forms
 
+pytestmark = pytest.mark.thorough
+
 __all__ = ["app", "tom"]
 
 TODAY = date(2026, 11, 25)

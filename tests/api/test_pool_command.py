@@ -9,6 +9,8 @@ import pytest
 
 from api.commands.main import main
 
+pytestmark = pytest.mark.thorough
+
 GENERATIONS = ("sealed-front", "sealed-top", "hung-top", "stacked-front", "unlisted")
 
 

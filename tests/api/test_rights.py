@@ -16,6 +16,8 @@ from api.identification import Resources
 from api.settings import Settings
 from tests.api.conftest import Served
 
+pytestmark = pytest.mark.thorough
+
 TOKENS = {role: f"the {role}s' own long token" for role in STAFF}
 NOBODY_UP = Said("person_in_sling", {"id": "person_in_sling", "answer": "no"}, {})
 GUESSED = "0123456789abcdef"

@@ -28,6 +28,8 @@ from guidance.electricity.verdict import judge_pack
 from tests.api.test_agent_pages import PHOTO
 from tests.api.test_gs1 import UDI, picture
 
+pytestmark = pytest.mark.thorough
+
 TOKENS = {f"{role}_token": f"the {role}s' own long token" for role in ("agent", "technician", "administrator")}
 OPEN, SHUT = "⟦", "⟧"
 OURS = {"Hoistlore", "CSV", "JSON", "QR", "DataMatrix", "UTC", "V", "A", "GS",

@@ -10,6 +10,8 @@ import pytest
 
 from api.commands.main import main
 
+pytestmark = pytest.mark.thorough
+
 FEW = ("--service-level", "0.95", "--lead-days", "10", "--day-without", "0.5")
 
 

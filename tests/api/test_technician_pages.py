@@ -20,6 +20,8 @@ from tests.api.test_agent_pages import PHOTO, TOKEN, Desk, to_symptom
 from tests.api.test_gs1 import UDI, picture
 from tests.support.toy_networks import blob_photo, encoded
 
+pytestmark = pytest.mark.thorough
+
 TECHNICIAN = "the technicians' long token"
 
 

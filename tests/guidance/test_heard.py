@@ -13,6 +13,8 @@ from guidance.identify.sources import Observed
 from tests.guidance.lifts import FACTS, HUNG_TOP, MODEL, box_photo, head_photo, photo, reading, subject
 from tests.guidance.test_answer import PHOTOS
 
+pytestmark = pytest.mark.thorough
+
 DEMO = load(DEMO_CATALOGUE)
 BELIEVED = DEMO.corrections.reliability
 QUESTIONS = sorted(o.id for o in DEMO.questions if o.about)

@@ -13,6 +13,8 @@ from guidance.identify.sources import Observed
 from tests.guidance.lifts import FACTS, MODEL, ask, head_photo, rows_of
 from tests.guidance.test_answer import PHOTOS
 
+pytestmark = pytest.mark.thorough
+
 DEMO = load(DEMO_CATALOGUE)
 ABOUT = {
     feature: [o for o in DEMO.observations_by_id.values() if o.about == feature and o.look is None]

@@ -8,7 +8,7 @@ NEEDS = {
     "browser": "Chromium, driven by Playwright",
     "renderer": "the renderer or its geometry library",
     "postgres": "PostgreSQL's server",
-    "thorough": "seconds on end: many states, many simulated lifts, somebody else's fuzzer",
+    "thorough": "seconds on end: cases led through many pages, many states or simulated lifts, a fuzzer",
 }
 """Markers, and what each stands for."""
 
