@@ -8,7 +8,10 @@ from sqlalchemy import text
 
 from api.cases.audit import audit_page
 from api.cases.database import overwrite_deleted, reading
+from api.cases.learned import photo_export
+from api.cases.learned.consent import named, withdraw
 from api.cases.learned.photo_export import PICTURES, WITHDRAWN_FILE
+from api.cases.store import Who
 from api.commands.main import main as hoistlore
 from api.settings import PREFIX
 from classifier.lineage import marked
@@ -68,6 +71,27 @@ def test_withdrawn_is_gone_from_every_store_and_the_models_are_named(
     assert [row["origin"] for row in rows_of(out)] != [origin]
     actions = [line.action for line in audit_page(app.state.cases).lines]
     assert actions[:3] == ["exported 1 photos", "withdrawn", "exported 2 photos"]
+
+
+def test_a_photo_withdrawn_while_it_is_exported_is_not_in_the_folder(app, tmp_path: Path, monkeypatch) -> None:
+    for n in (0, 5):
+        closed(app, photo(n))
+    written: list[str] = []
+    bring = photo_export._bring
+
+    def withdrawn_behind_it(store, pictures: Path, origin: str, told):
+        size = bring(store, pictures, origin, told)
+        assert size and (pictures / f"{origin}.jpg").is_file()
+        if not written:
+            withdraw(store, app.state.shelf, named(origin), Who("caregiver"), tmp_path)
+        written.append(origin)
+        return size
+
+    monkeypatch.setattr(photo_export, "_bring", withdrawn_behind_it)
+    told = exported(app, tmp_path / "out")
+    assert (told.withdrawn, told.written, told.whole) == (written[:1], written[1:], 1)
+    assert [row["origin"] for row in rows_of(tmp_path / "out")] == written[1:]
+    assert [path.stem for path in (tmp_path / "out" / PICTURES).iterdir()] == written[1:]
 
 
 def test_a_restored_backup_brings_back_no_photo_that_was_taken_back_since(app, tmp_path: Path, monkeypatch, capsys):

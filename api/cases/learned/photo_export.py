@@ -62,7 +62,6 @@ def export_photos(store: CaseStore, folder: Path, who: Who, coco: bool = False) 
     try:
         _prepare(folder)
         _note(store, ready, who)
-        told.withdrawn = _withdrawn(store)
         told.removed = _remove(folder, {one.origin for one in ready})
         rows: list[dict[str, object]] = []
         sizes: dict[str, tuple[int, int]] = {}
@@ -71,6 +70,8 @@ def export_photos(store: CaseStore, folder: Path, who: Who, coco: bool = False) 
             if size := _bring(store, folder / PICTURES, one.origin, told):
                 rows += _rows(one, names[one.lift_key])
                 sizes[str(rows[-1]["file"])] = size
+        told.withdrawn = _withdrawn(store)
+        rows = _without_withdrawn(folder, rows, sizes, told)
         _write(folder / WITHDRAWN_FILE, "".join(f"{origin}\n" for origin in told.withdrawn).encode())
         _write(folder / LEFT_OUT, "".join(f"{line}\n" for line in told.left_out).encode())
         (folder / (LABELS if coco else COCO)).unlink(missing_ok=True)  # `add-photos` takes the one table that is there
@@ -140,6 +141,19 @@ def _bring(store: CaseStore, pictures: Path, origin: str, told: Exported) -> tup
     if _write(pictures / f"{origin}.jpg", picture):
         told.written.append(origin)
     return photo.width, photo.height
+
+
+def _without_withdrawn(
+    folder: Path, rows: list[dict[str, object]], sizes: dict[str, tuple[int, int]], told: Exported
+) -> list[dict[str, object]]:
+    """The rows without what was taken back while pictures were written; those pictures are deleted again."""
+    gone = set(told.withdrawn) & {str(row["origin"]) for row in rows}
+    for origin in gone:
+        file = f"{PICTURES}/{origin}.jpg"
+        (folder / file).unlink(missing_ok=True)
+        del sizes[file]
+    told.written = [origin for origin in told.written if origin not in gone]
+    return [row for row in rows if row["origin"] not in gone]
 
 
 def _rows(one: Ready, lift: str) -> Iterator[dict[str, object]]:
