@@ -81,6 +81,7 @@ def parser() -> argparse.ArgumentParser:
     tune.add_argument("--workers", type=int, default=2, help="processes that measure (default: %(default)s)")
     back = commands.add_parser("roll-back", help="use the model before the present one again")
     back.set_defaults(run=_roll_back)
+    back.add_argument("--by", default="", help="who decides; stands in the list of `models`")
     told = commands.add_parser("report", help="measure a model and write one HTML page")
     told.set_defaults(run=_report)
     told.add_argument("--data", type=Path, action="append", default=[], help="renders or stand-ins; repeatable")
@@ -169,9 +170,8 @@ def _finetune(options: argparse.Namespace) -> None:
 
 
 def _roll_back(options: argparse.Namespace) -> None:
-    print(
-        f"the model {roll_back(options.weights)} is in use again in {options.weights}; servers take it within seconds"
-    )
+    version = roll_back(options.weights, options.by)
+    print(f"the model {version} is in use again in {options.weights}; servers take it within seconds")
 
 
 def _report(options: argparse.Namespace) -> None:

@@ -17,7 +17,7 @@ from training.data.manifest import DatasetError, read_manifests
 from training.owned.labels import PICTURE_ENDINGS, OwnedPhotoError
 from training.owned.photos import check_still_there, read_entries
 from training.owned.promote import SHADOW, PromotionError, leave_shadow, promote
-from training.owned.versions import versions
+from training.owned.versions import history, versions
 from training.steps.ask import candidates, next_photos
 from training.steps.curves import LEARN, curves, pool_of
 from training.steps.doubt import doubtful
@@ -183,3 +183,5 @@ def _models(options: argparse.Namespace) -> None:
         print(version.as_text())
         for line in version.differences() if options.differences else ():
             print(f"  {line}")
+    for line in history(options.weights):
+        print(line)

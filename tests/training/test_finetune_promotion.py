@@ -18,7 +18,7 @@ from classifier.lineage import mark_withdrawn
 from classifier.model import Model
 from classifier.recipe import Recipe
 from training.owned.promote import PromotionError, leave_shadow, promote, roll_back
-from training.owned.versions import signed, versions
+from training.owned.versions import history, signed, versions
 
 
 @pytest.fixture
@@ -69,7 +69,12 @@ def test_several_promotions_are_taken_back_one_by_one(served: Path, candidate: P
     promote(candidate_of(toy_model_dir, tmp_path / "newest", "newest"), served, "N. Example")
     names = {path.name for path in served.glob("*.onnx")}
     assert len(names) == 6, "the networks of `newer` are named by no recipe any more"
-    assert roll_back(served) == "new" and roll_back(served) == "toy"
+    assert roll_back(served, "A. Other") == "new" and roll_back(served) == "toy"
+    said = [line.split(" ", 1)[1] for line in history(served)]
+    assert said == [
+        "went back to toy, by nobody named", "went back to new, by A. Other", "promoted newest, by N. Example",
+        "went back to new, by nobody named", "promoted newer, by N. Example", "promoted new, by N. Example",
+    ]  # fmt: skip
 
 
 class DiskFull:

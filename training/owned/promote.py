@@ -6,6 +6,7 @@ one whole model. The metadata of the models before lie in `previous/`, the lates
 was learned waits in `shadow/` until a person promotes it.
 """
 
+import json
 import os
 import shutil
 from contextlib import suppress
@@ -19,6 +20,8 @@ from classifier.recipe import FILED, METADATA_FILE, Recipe, write_whole
 
 PREVIOUS = "previous"
 SHADOW = "shadow"
+HISTORY_FILE = "history.jsonl"
+"""Beside the metadata: one line for each promotion and return, with who decided."""
 
 
 class PromotionError(RuntimeError):
@@ -60,6 +63,7 @@ def promote(candidate: Path, served: Path, by: str) -> str:
         reason = f"{problem.strerror or problem}; the model in use is whole, nothing changed"
         raise PromotionError(f"{served}: {reason}") from None
     _drop_unnamed(served)
+    _note(served, "promoted", recipe.version, by)
     return recipe.version
 
 
@@ -91,8 +95,11 @@ def leave_shadow(candidate: Path, shadow: Path) -> None:
         shutil.rmtree(beside, ignore_errors=True)
 
 
-def roll_back(served: Path) -> str:
-    """Serve the model before the present one again; returns its version. Raises `PromotionError` without one."""
+def roll_back(served: Path, by: str = "") -> str:
+    """Serve the model before the present one again, as `by` decided; returns its version.
+
+    Raises `PromotionError` without one.
+    """
     number = _last_number(served)
     if not number:
         raise PromotionError(f"{served / PREVIOUS}: no model was promoted here, so there is none to go back to")
@@ -110,7 +117,15 @@ def roll_back(served: Path) -> str:
         raise PromotionError(f"{served}: {problem.strerror or problem}; the present model stays in use") from None
     kept.unlink()  # last: stopped before this, the same command again does the same
     Model.load(served)
+    _note(served, "went back to", recipe.version, by)
     return recipe.version
+
+
+def _note(served: Path, did: str, version: str, by: str) -> None:
+    """Write it down; where there is no room what was decided holds all the same."""
+    line = {"at": datetime.now(UTC).isoformat(timespec="seconds"), "did": did, "version": version, "by": by}
+    with suppress(OSError), (served / HISTORY_FILE).open("a", encoding="utf-8") as out:
+        out.write(json.dumps(line) + "\n")
 
 
 def _serves_alike(one: Recipe, other: Recipe) -> bool:

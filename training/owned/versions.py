@@ -11,7 +11,7 @@ from pathlib import Path
 from classifier.errors import ModelError
 from classifier.lineage import DIFFERENCES_FILE, withdrawn_since
 from classifier.recipe import METADATA_FILE, Recipe
-from training.owned.promote import PREVIOUS, SHADOW
+from training.owned.promote import HISTORY_FILE, PREVIOUS, SHADOW
 
 IN_USE, WAITS = "in use", "waits as shadow"
 
@@ -82,23 +82,31 @@ def versions(served: Path) -> list[Version]:
     return [_version(place, path, served) for place, path in places if path.is_file() or place == IN_USE]
 
 
+def history(served: Path) -> list[str]:
+    """Every promotion and return in this folder, the latest first, and who decided it."""
+    lines = [f"{one['at']} {one['did']} {one['version']}, by {one['by'] or 'nobody named'}"
+             for one in _lines(served / HISTORY_FILE)]  # fmt: skip
+    return lines[::-1]
+
+
 def _version(place: str, path: Path, served: Path) -> Version:
     try:
         recipe = Recipe.parse(path.read_bytes(), path)
         withdrawn = len(withdrawn_since(recipe.provenance.learned_from, served))
-        tried = _tried(path.with_name(DIFFERENCES_FILE), recipe.version) if place == WAITS else ()
+        lines = _lines(path.with_name(DIFFERENCES_FILE)) if place == WAITS else ()
+        tried = tuple(one for one in lines if one["shadow"] == recipe.version)
         return Version(place, recipe, withdrawn=withdrawn, tried=tried)
     except (ModelError, OSError) as problem:
         return Version(place, None, str(problem))
 
 
-def _tried(path: Path, version: str) -> tuple[dict, ...]:
-    """What was noted of this model; a line that was cut off says nothing."""
+def _lines(path: Path) -> list[dict]:
+    """The JSON lines of a file, none where there is none; one that was cut off says nothing."""
     found = []
     for line in path.read_text("utf-8").splitlines() if path.is_file() else ():
         with suppress(ValueError):
             found.append(json.loads(line))
-    return tuple(one for one in found if one["shadow"] == version)
+    return found
 
 
 def _said(part: dict) -> str:
