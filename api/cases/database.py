@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 
 from alembic.operations import Operations
@@ -35,12 +36,12 @@ def open_database(url: str) -> Engine:
 
 def known_versions() -> set[str]:
     """Every version of the database that this code can read, by bringing it up to date."""
-    return {script.revision for script in ScriptDirectory(str(MIGRATIONS)).walk_revisions()}
+    return {script.revision for script in _scripts().walk_revisions()}
 
 
 def versions(url: str) -> tuple[str | None, str]:
     """The version of a database as it stands, None for an empty one, and the newest. Raises `SettingsError`."""
-    newest = ScriptDirectory(str(MIGRATIONS)).get_current_head()
+    newest = _scripts().get_current_head()
     with _usable(url):
         engine = _engine(url)
         with engine.connect() as connection:
@@ -121,9 +122,15 @@ def _make_sqlite_durable(engine: Engine) -> None:
             connection.exec_driver_sql("BEGIN IMMEDIATE")  # a writer waits at the start, and never fails half-way
 
 
+@cache
+def _scripts() -> ScriptDirectory:
+    """The migrations of this version, read once a process."""
+    return ScriptDirectory(str(MIGRATIONS))
+
+
 def _migrate(connection: Connection) -> None:
     taking_turns(connection, "migrate")
-    scripts, context = ScriptDirectory(str(MIGRATIONS)), MigrationContext.configure(connection)
+    scripts, context = _scripts(), MigrationContext.configure(connection)
     current = context.get_current_revision()
     if current is not None and current not in known_versions():
         raise _from_the_future(current)
