@@ -158,6 +158,17 @@ def test_without_held_out_photos_nothing_starts(renders, served, tmp_path, capsy
     assert not (tmp_path / "out").exists()
 
 
+def test_where_the_new_model_could_not_be_left_nothing_starts(store, renders, served, tmp_path, monkeypatch, capsys):
+    def read_only(path: Path, data: bytes) -> int:
+        raise OSError(30, "Read-only file system")
+
+    monkeypatch.setattr(Path, "write_bytes", read_only)
+    with pytest.raises(SystemExit):
+        tune(store, renders, served, tmp_path / "out")
+    assert "copy the weights to a folder of your own" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+
+
 def test_a_part_that_is_not_seen_is_a_wrong_case(monkeypatch: pytest.MonkeyPatch, toy_model_dir: Path):
     head = Subject("actuator_head", (0.1, 0.1, 0.6, 0.6), False, {"lowering": Reading("none", True, ("none",), 0)})
     held = Record(Path("x.jpg"), None, 100, 100, "heldout", "close", (), True, None, (head,), ())

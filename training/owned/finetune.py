@@ -26,7 +26,7 @@ from training.nets.checkpoint import read_whole
 from training.nets.export import export, git_revision
 from training.owned.compare import Comparison, compare_models
 from training.owned.photos import check_still_there, photo_id, read_entries
-from training.owned.promote import SHADOW, check_lineage, leave_shadow
+from training.owned.promote import SHADOW, check_lineage, check_writable, leave_shadow
 from training.owned.versions import signed
 
 FINETUNE = "python -m training finetune"
@@ -63,6 +63,7 @@ def finetune(
             "needed, and photos of one lift never lie in two splits. Add photos of more lifts with add-photos"
         )
     check_lineage(Recipe.read(sources.served)[0], sources.served)
+    check_writable(sources.served / SHADOW)
     learned = [photo_id(entry) for entry in read_entries(sources.store) if entry["style"] != "heldout"]
     renders, to_calibrate = read_manifests(sources.renders, "train"), read_manifests(sources.calibration, "calibration")
     held = {"owned photos": owned["heldout"]}

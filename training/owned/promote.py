@@ -77,6 +77,21 @@ def check_lineage(recipe: Recipe, served: Path) -> None:
         )
 
 
+def check_writable(shadow: Path) -> None:
+    """Raise `PromotionError` where a model could not be left at the end of hours."""
+    place = shadow.parent
+    try:
+        place.mkdir(parents=True, exist_ok=True)
+        probe = place / f"{shadow.name}.probe"
+        probe.write_bytes(b"\0")
+        probe.unlink()
+    except OSError as problem:
+        raise PromotionError(
+            f"{place}: {problem.strerror or problem}; copy the weights to a folder of your own, name it by "
+            "--weights, and set HOISTLORE_WEIGHTS to it"
+        ) from None
+
+
 def leave_shadow(candidate: Path, shadow: Path) -> None:
     """Let the model in `candidate` wait in the folder `shadow`, whole or not at all, in place of one that waits there.
 

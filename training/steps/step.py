@@ -11,10 +11,9 @@ from classifier.model import Model
 from classifier.reader import Reader
 from guidance.catalogue.catalogue import Catalogue
 from training.calibrate.merging import readings_of
-from training.data.manifest import DatasetError
 from training.evaluate.evaluate import judge_readings
 from training.owned.compare import Comparison, Outcomes, comparison_of, outcomes_of
-from training.owned.promote import check_lineage
+from training.owned.promote import check_lineage, check_writable
 from training.owned.versions import signed
 from training.steps.heads import Head, as_stored, body_sha256, heads_of, with_heads
 from training.steps.own import Own, check_store, read_own
@@ -68,7 +67,7 @@ def known(sources: Sources, step: str, workers: int) -> Known:
     model = Model.load(sources.served)
     check_lineage(model.recipe, sources.served)
     _, heads, replay = networks_of(model, sources.served, sources.replay)
-    _may_write(sources.shadow)
+    check_writable(sources.shadow)
     return Known(model, heads, read_own(sources.store, sources.served, workers), replay)
 
 
@@ -140,18 +139,3 @@ def reader_of(model: Model, served: Path) -> bytes:
 
 def _file(served: Path, name: str) -> bytes:
     return (served / name).read_bytes()
-
-
-def _may_write(shadow: Path) -> None:
-    """Raise `DatasetError` where the shadow could not be put at the end."""
-    place = shadow.parent
-    try:
-        place.mkdir(parents=True, exist_ok=True)
-        probe = place / f"{shadow.name}.probe"
-        probe.write_bytes(b"\0")
-        probe.unlink()
-    except OSError as problem:
-        raise DatasetError(
-            f"{place}: {problem.strerror or problem}; copy the weights to a folder of your own, name it by "
-            "--weights, and set HOISTLORE_WEIGHTS to it"
-        ) from None
