@@ -13,6 +13,7 @@ import numpy as np
 from PIL import Image
 
 from classifier.errors import NotAPhoto, PhotoTooLarge, UnreadablePhoto
+from classifier.large_png import reduced_png, says_all_before_the_pixels
 from classifier.messages import Message
 
 Box = tuple[float, float, float, float]
@@ -111,11 +112,16 @@ def open_photo(data: bytes, name: str, limits: PhotoLimits) -> Photo:
         _refuse_scans(data, name)
     image = _open(data, name, kind)
     _refuse_pixels(image, name, limits)
-    turn = None if kind == "HEIF" else TRANSPOSE_OF_ORIENTATION.get(_orientation(image))
+    plain = kind == "PNG" and says_all_before_the_pixels(data)
+    turn = None if kind == "HEIF" else TRANSPOSE_OF_ORIENTATION.get(_orientation(image, plain))
     width, height = (image.height, image.width) if turn in SIDEWAYS else image.size
 
+    small: dict[int, Image.Image] = {}
+
     def decode(shrink: int) -> Image.Image:
-        return _decode(data, name, kind, turn, shrink)
+        if kind == "PNG" and shrink > 1 and not small:
+            small.update(reduced_png(data, tuple(n for n in (8, 4, 2) if n <= shrink), _to_rgb) or {})
+        return _turned(small[shrink] if shrink in small else _decode(data, name, kind, shrink), turn)
 
     animated = kind in ("PNG", "WEBP") and getattr(image, "n_frames", 1) > 1
     return Photo(name, width, height, animated, decode)
@@ -237,14 +243,16 @@ def _open(data: bytes, name: str, kind: str) -> Image.Image:
         raise UnreadablePhoto(name, Message("the {kind} file is damaged. Send the photo again.", kind=kind)) from error
 
 
-def _orientation(image: Image.Image) -> int:
+def _orientation(image: Image.Image, all_known: bool) -> int:
+    """EXIF orientation. Pillow decodes a PNG whole to look behind its pixels, unless all that it says is known."""
     try:
-        return int(image.getexif().get(EXIF_ORIENTATION, 1))
+        exif = Image.Image.getexif(image) if all_known else image.getexif()
+        return int(exif.get(EXIF_ORIENTATION, 1))
     except Exception:  # rubbish in the metadata says nothing about the picture: take it as it lies
         return 1
 
 
-def _decode(data: bytes, name: str, kind: str, turn: Image.Transpose | None, shrink: int) -> Image.Image:
+def _decode(data: bytes, name: str, kind: str, shrink: int) -> Image.Image:
     image = _open(data, name, kind)
     try:
         if kind == "JPEG" and shrink > 1:
@@ -261,7 +269,11 @@ def _decode(data: bytes, name: str, kind: str, turn: Image.Transpose | None, shr
     image = _to_rgb(image)
     if kind != "JPEG" and shrink > 1:  # formats that cannot be decoded small: shrink at once, keep memory low
         image = image.reduce(shrink)
-    return image.transpose(turn) if turn is not None else image
+    return image
+
+
+def _turned(image: Image.Image, turn: Image.Transpose | None) -> Image.Image:
+    return image if turn is None else image.transpose(turn)
 
 
 def _lower_part_missing(data: bytes, image: Image.Image) -> bool:

@@ -115,12 +115,15 @@ def _serve(arguments: argparse.Namespace) -> int:
     import uvicorn  # the web stack is loaded by the command that needs it alone
 
     from api.app import create_app
+    from api.memory import give_back_large_pieces, give_back_what_is_free
 
+    give_back_large_pieces()
     settings = Settings.from_environment(
         os.environ, host=arguments.host, port=arguments.port, catalogue=arguments.catalogue
     )
     traced = _tracing()
     app = create_app(settings, tracer=traced.tracer if traced else None)
+    give_back_what_is_free()
     # No access log: the address of a case is its key, and keys do not belong into logs.
     options = {"server_header": False, "access_log": False, "timeout_graceful_shutdown": 5}
     uvicorn.run(app, host=settings.host, port=settings.port, **options)
