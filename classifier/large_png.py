@@ -19,6 +19,8 @@ PIECE_BYTES = 65536
 
 MAY_SAY_THE_TURN = {b"eXIf", b"tEXt", b"zTXt", b"iTXt"}
 
+NOT_IN_STRIPS = (ValueError, KeyError, IndexError, OSError, SyntaxError, zlib.error, struct.error)
+
 TO_THE_PIXELS = (b"PLTE", b"tRNS")
 """Chunks beside the header without which pixels are not what they are."""
 
@@ -30,19 +32,41 @@ def reduced_png(
 
     None for what is not read in strips: other than 8 bits a sample, interlaced, animated, or not whole.
     """
+    small: dict[int, Image.Image] = {}
     try:
-        width, height, bits, colour, _, _, interlaced = struct.unpack_from(">IIBBBBB", data, len(SIGNATURE) + 8)
-        head = list(takewhile(lambda chunk: chunk[0] != b"IDAT", _chunks(data)))
-        if bits != 8 or interlaced or any(name == b"acTL" for name, _ in head):
-            return None
-        small = {n: Image.new("RGB", (-(-width // n), -(-height // n))) for n in shrinks}
-        for top, strip in _strips(data, head, width, height, 1 + width * BYTES_A_PIXEL[colour]):
+        for top, strip, size in _strips(data):
+            small = small or {n: Image.new("RGB", (-(-size[0] // n), -(-size[1] // n))) for n in shrinks}
             rgb = to_rgb(strip)
             for n, image in small.items():
                 image.paste(rgb.reduce(n), (0, top // n))
-    except (ValueError, KeyError, OSError, SyntaxError, zlib.error, struct.error):
+    except NOT_IN_STRIPS:
         return None
     return small
+
+
+class Rows:
+    """A PNG at its own size, of which only the rows are decoded that are asked for; memory for others is not touched.
+
+    For one that `reduced_png` has read whole.
+    """
+
+    def __init__(self, data: bytes, size: tuple[int, int], to_rgb: Callable[[Image.Image], Image.Image]) -> None:
+        self.data, self.to_rgb = data, to_rgb
+        self.image = Image.new("RGB", size, None)
+        self.there: set[int] = set()
+
+    def between(self, top: float, bottom: float) -> Image.Image:
+        """The picture, with whatever lies between these rows in place."""
+        first, last = (min(max(int(row), 0), self.image.height - 1) // STRIP_ROWS for row in (top, bottom))
+        missing = {strip * STRIP_ROWS for strip in range(first, last + 1)} - self.there
+        if missing:
+            for at, strip, _ in _strips(self.data):
+                if at in missing:
+                    self.image.paste(self.to_rgb(strip), (0, at))
+                if at >= max(missing):
+                    break
+            self.there |= missing
+        return self.image
 
 
 def says_all_before_the_pixels(data: bytes) -> bool:
@@ -62,12 +86,17 @@ def _chunks(data: bytes) -> Iterator[tuple[bytes, memoryview]]:
         at += length + 12
 
 
-def _strips(
-    data: bytes, head: list[tuple[bytes, memoryview]], width: int, height: int, row_bytes: int
-) -> Iterator[tuple[int, Image.Image]]:
-    """Each strip with its first row; it is a PNG of its own, below the row before it, from which its filters go on."""
-    needed = [(name, bytes(body)) for name, body in head if name in TO_THE_PIXELS]
-    ihdr = bytes(head[0][1])
+def _strips(data: bytes) -> Iterator[tuple[int, Image.Image, tuple[int, int]]]:
+    """Each strip with its first row and the size of the whole; raises one of `NOT_IN_STRIPS`.
+
+    A strip is a PNG of its own, below the row before it, from which its filters go on.
+    """
+    width, height, bits, colour, _, _, interlaced = struct.unpack_from(">IIBBBBB", data, len(SIGNATURE) + 8)
+    head = list(takewhile(lambda chunk: chunk[0] != b"IDAT", _chunks(data)))
+    if bits != 8 or interlaced or any(name == b"acTL" for name, _ in head):
+        raise ValueError(f"{bits} bits, interlaced or animated")
+    ihdr, needed = bytes(head[0][1]), [(name, bytes(body)) for name, body in head if name in TO_THE_PIXELS]
+    row_bytes = 1 + width * BYTES_A_PIXEL[colour]
     scanlines, above = _scanlines(data, height * row_bytes, STRIP_ROWS * row_bytes), bytes(row_bytes)
     for top in range(0, height, STRIP_ROWS):
         rows = min(STRIP_ROWS, height - top)
@@ -77,7 +106,7 @@ def _strips(
         whole = Image.open(io.BytesIO(SIGNATURE + b"".join(_chunk(*part) for part in parts)), formats=["PNG"])
         whole.load()
         above = b"\0" + whole.crop((0, rows, width, rows + 1)).tobytes()
-        yield top, whole.crop((0, 1, width, rows + 1))
+        yield top, whole.crop((0, 1, width, rows + 1)), (width, height)
 
 
 def _scanlines(data: bytes, total: int, piece: int) -> Iterator[bytes]:

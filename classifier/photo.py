@@ -13,7 +13,7 @@ import numpy as np
 from PIL import Image
 
 from classifier.errors import NotAPhoto, PhotoTooLarge, UnreadablePhoto
-from classifier.large_png import reduced_png, says_all_before_the_pixels
+from classifier.large_png import Rows, reduced_png, says_all_before_the_pixels
 from classifier.messages import Message
 
 Box = tuple[float, float, float, float]
@@ -80,8 +80,8 @@ class Photo:
     width: int
     height: int
     first_frame_only: bool
-    _decode: Callable[[int], Image.Image] = field(repr=False)
-    _at_scale: dict[int, Image.Image] = field(default_factory=dict, repr=False)
+    _decode: Callable[[int], Image.Image | Rows] = field(repr=False)
+    _at_scale: dict[int, Image.Image | Rows] = field(default_factory=dict, repr=False)
 
     def reduced(self, size: int) -> np.ndarray:
         """The whole photo, upright, its longest side at least `size` px if the photo has that many: uint8 (H, W, 3)."""
@@ -90,15 +90,21 @@ class Photo:
     def window(self, box: Box, out_px: int) -> np.ndarray:
         """The part of the photo in `box`, resampled to uint8 (out_px, out_px, 3); grey where it leaves the photo."""
         narrower = min((box[2] - box[0]) * self.width, (box[3] - box[1]) * self.height)
-        return cut_window(self._image(out_px / max(narrower, 1.0)), box, out_px)
+        beside = 2 * (box[3] - box[1]) / out_px + 2 / self.height  # resampling reaches less than two of its pixels
+        image = self._image(out_px / max(narrower, 1.0), box[1] - beside, box[3] + beside)
+        return cut_window(image, box, out_px)
 
-    def _image(self, smallest_scale: float) -> Image.Image:
+    def _image(self, smallest_scale: float, top: float = 0.0, bottom: float = 1.0) -> Image.Image:
+        """The photo at no smaller a scale, right at least between these fractions of its height."""
         shrink = next((n for n in (8, 4, 2) if 1 / n >= smallest_scale), 1)
         usable = [n for n in self._at_scale if n <= shrink]
         if not usable:
             self._at_scale[shrink] = self._decode(shrink)
             usable = [shrink]
-        return self._at_scale[max(usable)]
+        image = self._at_scale[max(usable)]
+        if isinstance(image, Rows):
+            return image.between(top * self.height, bottom * self.height)
+        return image
 
 
 def open_photo(data: bytes, name: str, limits: PhotoLimits) -> Photo:
@@ -118,7 +124,9 @@ def open_photo(data: bytes, name: str, limits: PhotoLimits) -> Photo:
 
     small: dict[int, Image.Image] = {}
 
-    def decode(shrink: int) -> Image.Image:
+    def decode(shrink: int) -> Image.Image | Rows:
+        if shrink == 1 and small and turn is None:
+            return Rows(data, (width, height), _to_rgb)
         if kind == "PNG" and shrink > 1 and not small:
             small.update(reduced_png(data, tuple(n for n in (8, 4, 2) if n <= shrink), _to_rgb) or {})
         return _turned(small[shrink] if shrink in small else _decode(data, name, kind, shrink), turn)

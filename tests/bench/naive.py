@@ -1,7 +1,7 @@
 """The naive route that `make bench` compares with: the same networks in eager torch, fed from the photo decoded whole.
 
-`python -m tests.bench.naive PHOTO CHECKPOINT BOXES REPEATS` reads the photo REPEATS times and prints the seconds of
-each as JSON. BOXES are the subjects that our own route found there, so that both read the same windows.
+`python -m tests.bench.naive PHOTO CHECKPOINT BOXES` reads the photo once for each line that comes in and prints the
+seconds that it took. BOXES are the subjects that our own route found there, so that both read the same windows.
 """
 
 import io
@@ -56,15 +56,13 @@ def _window(image: Image.Image, box: list, margin: float, mirrored: bool) -> np.
     return np.ascontiguousarray(pixels[:, :, ::-1]) if mirrored else pixels
 
 
-def main(photo: str, checkpoint: str, boxes: str, repeats: str) -> None:
-    """Load everything once, read the photo again and again, print how long each took."""
+def main(photo: str, checkpoint: str, boxes: str) -> None:
+    """Load everything once, then read the photo whenever a line comes in."""
     networks = load_networks(Path(checkpoint))
-    seconds = []
-    for _ in range(int(repeats)):
+    for _ in sys.stdin:
         started = time.perf_counter()
         read(Path(photo).read_bytes(), json.loads(boxes), networks)
-        seconds.append(time.perf_counter() - started)
-    print(json.dumps(seconds))
+        print(time.perf_counter() - started, flush=True)
 
 
 if __name__ == "__main__":

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from classifier.large_png import STRIP_ROWS, reduced_png, says_all_before_the_pixels
-from classifier.photo import EXIF_ORIENTATION, PhotoLimits, _to_rgb, open_photo
+from classifier.large_png import STRIP_ROWS, Rows, reduced_png, says_all_before_the_pixels
+from classifier.photo import EXIF_ORIENTATION, PhotoLimits, _to_rgb, cut_window, open_photo
 
 SHRINKS = (8, 4, 2)
 
@@ -81,3 +81,20 @@ def test_how_a_png_is_turned_is_found_before_and_behind_its_pixels(behind: bool)
     data = without[:place] + chunk + without[place:]
     assert says_all_before_the_pixels(data) is not behind
     assert open_photo(data, "turned.png", PhotoLimits()).width == 60
+
+
+@pytest.mark.parametrize("mode", ["RGB", "P"])
+def test_windows_at_full_size_are_those_of_the_whole_and_few_rows_are_decoded(mode: str) -> None:
+    data = png(picture(mode, (700, 6000)), compress_level=1)
+    whole = open_photo(data, "whole.png", PhotoLimits())
+    parts = open_photo(data, "parts.png", PhotoLimits())
+    parts.reduced(320)
+    for box in ((0.1, 0.52, 0.2, 0.58), (-0.1, -0.05, 0.1, 0.02), (0.9, 0.97, 1.1, 1.06), (0.4, 0.2, 0.41, 0.25)):
+        for out_px in (352, 64, 9):
+            beside = 2 * (box[3] - box[1]) / out_px + 2 / 6000
+            part = parts._image(1.0, box[1] - beside, box[3] + beside)
+            np.testing.assert_array_equal(cut_window(part, box, out_px), cut_window(whole._image(1.0), box, out_px))
+        np.testing.assert_array_equal(parts.window(box, 352), whole.window(box, 352))
+    rows = parts._at_scale[1]
+    assert isinstance(rows, Rows) and len(rows.there) < 6000 / STRIP_ROWS / 2
+    np.testing.assert_array_equal(np.asarray(parts._image(1.0)), np.asarray(whole._image(1.0)))
