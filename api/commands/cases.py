@@ -69,9 +69,15 @@ def _export(arguments: argparse.Namespace) -> int:
 
 
 def _delete(arguments: argparse.Namespace) -> int:
-    store = _cases()
-    store.delete(_case_id(store, arguments.case), operator())
+    from api.cases.learned.consent import delete_case
+    from api.servers.shelf import shelf_of
+
+    store, settings = case_store()
+    case_id = _case_id(store, arguments.case)
+    gone = delete_case(store, shelf_of(store.engine), case_id, operator(), Path(settings.weights))
     print(f"deleted: {arguments.case}", file=sys.stderr)
+    for version, origins in gone.models.items():
+        print(f"the model {version} learned from {len(origins)} of its photos: teach it anew without them")
     return 0
 
 

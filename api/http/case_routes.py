@@ -1,5 +1,6 @@
 """Cases for programs: list, one whole case, delete it, live changes. Each wants the token of a role."""
 
+from pathlib import Path
 from typing import Any
 
 from fastapi import APIRouter, Request, Response, Security
@@ -8,6 +9,7 @@ from fastapi.security import APIKeyCookie, HTTPBearer
 from api.cases.changes import changes
 from api.cases.documents import CaseDocument, CaseLine
 from api.cases.export import export_case
+from api.cases.learned import consent
 from api.http.problems import refusals
 from api.http.sessions import COOKIE, Session, staff
 from api.state import count_request, state_of
@@ -43,8 +45,9 @@ def one_case(request: Request, case_id: str) -> dict[str, Any]:
 def delete_case(request: Request, case_id: str) -> Response:
     """Delete one case with its photos; a line in the audit log stays. An administrator's right."""
     session = _taken(request)
-    state_of(request).cases.delete(case_id, session.who(request))
-    state_of(request).learn()
+    state = state_of(request)
+    consent.delete_case(state.cases, state.shelf, case_id, session.who(request), Path(state.settings.weights))
+    state.learn()
     return Response(status_code=204)
 
 

@@ -21,6 +21,7 @@ from api.cases.migrations.versions import v0006_learning_photos
 from api.cases.photos import picture_of
 from api.cases.store import Who
 from api.cases.tables import learning_photos
+from api.commands.main import main
 from api.identification import Resources
 from api.servers.shelf import SHELF_MS
 from api.settings import Settings
@@ -163,6 +164,30 @@ def test_models_are_named_also_where_weights_may_not_be_written(app, caller: Tes
     gone = withdraw(app.state.cases, app.state.shelf, owner, Who("caregiver"), tmp_path)
     assert gone == Withdrawn(1, {"v9": [photo.origin]}) and held(app) == []
     assert "The model v9 learned from 1" in caplog.text and "Read-only file system" in caplog.text
+
+
+@pytest.mark.parametrize("by", ["command", "address"])
+def test_a_case_deleted_on_request_names_the_models_and_leaves_nothing(
+    own_settings, toy_resources: Resources, tmp_path: Path, monkeypatch, capsys, by: str
+) -> None:
+    weights = tmp_path / "weights"
+    weights.mkdir()
+    app = create_app(own_settings(weights=str(weights), administrator_token="a token of 16 letters"), toy_resources)
+    with TestClient(app, headers={"accept": "text/html"}) as caller:
+        here = case(caller)
+        sent(caller, here, learn="yes", keep="yes")
+        (photo,) = held(app)
+        (weights / METADATA_FILE).write_text(json.dumps({"version": "v9", "learned_from": [photo.origin]}))
+        if by == "command":
+            monkeypatch.setenv("HOISTLORE_DATABASE", app.state.settings.database)
+            monkeypatch.setenv("HOISTLORE_WEIGHTS", str(weights))
+            assert main(["cases", "delete", photo.code]) == 0
+            assert "the model v9 learned from 1 of its photos" in capsys.readouterr().out
+        else:
+            by_token = {"authorization": "Bearer a token of 16 letters"}
+            assert TestClient(app).delete(f"/v1/cases/{photo.case_id}", headers=by_token).status_code == 204
+        assert pieces_found(tmp_path, photo.picture) == [] and marked(weights) == {"v9": [photo.origin]}
+        assert [line.action for line in audit_page(app.state.cases).lines][:2] == ["delete", "withdrawn"]
 
 
 def test_what_was_taken_back_can_be_agreed_to_again(app, caller: TestClient) -> None:

@@ -85,6 +85,17 @@ def withdraw(store: CaseStore, shelf: Shelf, which: ColumnElement[bool], who: Wh
     return Withdrawn(len(rows), _marked(origins, weights))
 
 
+def delete_case(store: CaseStore, shelf: Shelf, case_id: str, who: Who, weights: Path) -> Withdrawn:
+    """Delete a case with all that is kept of it; its photos are taken back first, so that models are named.
+
+    Raises `NoSuchCase`.
+    """
+    gone = withdraw(store, shelf, of_case(case_id), who, weights)
+    store.delete(case_id, who)
+    overwrite_deleted(store.engine)
+    return gone
+
+
 def _note(store: CaseStore, connection: Connection, case_id: str, photo_ids: list[str], who: Who) -> None:
     """An event of the case, or a line of the audit log alone once the case is gone."""
     if connection.scalar(select(cases.c.id).where(cases.c.id == case_id)):
