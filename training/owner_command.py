@@ -27,6 +27,7 @@ from training.report.report import write_report
 from training.report.sets import own_set, sets_of
 from training.rounds.entry import Measured, record_round
 from training.rounds.measured import LABELS, measure_round, read_round, round_metrics
+from workers.dispatch import WorkersError
 
 STORE = Path("owned_photos")
 
@@ -47,6 +48,7 @@ def main(arguments: list[str]) -> None:
         PromotionError,
         EntryError,
         RunsError,
+        WorkersError,
         OSError,  # a disk that is full or may not be written to
     ) as problem:
         for line in str(problem).splitlines():

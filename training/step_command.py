@@ -24,7 +24,9 @@ from training.steps.doubt import doubtful
 from training.steps.own import boxed_by_owner, check_pictures, read_own
 from training.steps.replay import REPLAY_FILE, drawn_replay
 from training.steps.step import STEPS, Sources, compare, known, learn, reader_of, write
+from workers.dispatch import WorkersError
 
+REFUSALS = (OwnedPhotoError, DatasetError, ModelError, CatalogueError, PromotionError, WorkersError, OSError)
 STORE = Path("owned_photos")
 STEP_COMMANDS = ("replay", *STEPS, "next-photos", "doubtful-labels", "promote", "models", "curves")
 
@@ -41,7 +43,7 @@ def main(arguments: list[str]) -> None:
     started = time.monotonic()
     try:
         options.run(options)
-    except (OwnedPhotoError, DatasetError, ModelError, CatalogueError, PromotionError, OSError) as problem:
+    except REFUSALS as problem:
         for line in str(problem).splitlines():
             print(f"python -m training {options.command}: {line}", file=sys.stderr)
         raise SystemExit(2) from None

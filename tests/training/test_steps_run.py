@@ -30,6 +30,7 @@ from training.steps.doubt import against_the_model, disagreeing
 from training.steps.own import Own, read_own
 from training.steps.replay import with_logits_of
 from training.steps.step import Sources, compare, known, learn, reader_of, write
+from workers.dispatch import WorkersError
 
 WITHOUT_TORCH = """
 import sys
@@ -100,6 +101,17 @@ def test_a_photo_withdrawn_while_a_step_learns_leaves_no_model_of_it(store, weig
         main(["recalibrate", "--store", str(own_store), "--weights", str(served), "--workers", "1"])
     assert "1 photos were taken out while a model learned from them" in capsys.readouterr().err
     assert sorted(path.name for path in served.iterdir()) == sorted(path.name for path in weights.iterdir())
+
+
+def test_a_photo_that_ends_its_process_is_told_without_a_trace(store: Path, weights: Path, monkeypatch, capsys):
+    def ended(*_: object) -> None:
+        raise WorkersError("Measuring 7.jpg ended its process, three times. Leave it out.")
+
+    monkeypatch.setattr(own, "collect_proposed", ended)
+    with pytest.raises(SystemExit) as stopped:
+        main(["recalibrate", "--store", str(store), "--weights", str(weights)])
+    assert stopped.value.code == 2
+    assert "training recalibrate: Measuring 7.jpg ended its process" in capsys.readouterr().err
 
 
 def test_no_step_goes_on_from_a_model_whose_photo_was_withdrawn(store: Path, weights: Path, tmp_path: Path, capsys):
