@@ -1,5 +1,6 @@
 """The command as a person or a script runs it."""
 
+import ast
 import gc
 import json
 import subprocess
@@ -192,3 +193,17 @@ def test_a_reader_that_goes_away_is_no_fault(photos: dict) -> None:
     done = subprocess.run(["bash", "-o", "pipefail", "-c", command], capture_output=True, text=True, timeout=60)
     assert done.stdout.startswith("CONTROL BOX")
     assert done.stderr == ""
+
+
+def test_identifying_loads_nothing_that_it_does_not_need(photos: dict) -> None:
+    told = f"""
+import sys
+from api.commands.main import main
+main(["identify", {photos["whole.jpg"]!r}])
+print(sorted({{name.partition(".")[0] for name in sys.modules}}), file=sys.stderr)
+"""
+    done = subprocess.run([sys.executable, "-c", told], capture_output=True, text=True, timeout=60)
+    loaded = set(ast.literal_eval(done.stderr))
+    assert {"numpy", "PIL", "onnxruntime", "pydantic"} <= loaded
+    assert loaded.isdisjoint({"fastapi", "starlette", "uvicorn", "sqlalchemy", "alembic", "jinja2", "babel", "scipy",
+                              "cv2", "torch", "pyarrow", "httpx"})  # fmt: skip
