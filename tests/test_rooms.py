@@ -41,7 +41,8 @@ ROOMS_OF_TRAINING = (
 """From the bottom to the top; settings lie at the bottom and commands at the top of the package."""
 
 COMMANDS_OF_TRAINING = {
-    "training.command", "training.owner_command", "training.step_command", "training.options", "training.__main__",
+    "training.command", "training.owner_command", "training.step_command", "training.store_command",
+    "training.options", "training.__main__",
 }  # fmt: skip
 LONGEST_FUNCTION = 40
 

@@ -32,6 +32,8 @@ from training.owner_command import OWNER_COMMANDS
 from training.owner_command import main as owner_main
 from training.step_command import STEP_COMMANDS
 from training.step_command import main as step_main
+from training.store_command import STORE_COMMANDS
+from training.store_command import main as store_main
 from workers.dispatch import WorkersError
 
 REFUSALS = (DatasetError, TrainingError, ExportError, CheckpointError, CardError, EntryError, RunsError, ModelError,
@@ -45,6 +47,8 @@ def main(arguments: list[str] | None = None) -> None:
         return owner_main(arguments)
     if arguments[:1] and arguments[0] in STEP_COMMANDS:
         return step_main(arguments)
+    if arguments[:1] and arguments[0] in STORE_COMMANDS:
+        return store_main(arguments)
     options = parser().parse_args(arguments)
     options.line = shlex.join(["python", "-m", "training", *arguments])
     started = time.monotonic()
@@ -58,10 +62,11 @@ def main(arguments: list[str] | None = None) -> None:
 
 def parser() -> argparse.ArgumentParser:
     """Every command with its own options."""
+    further = ", ".join((*STORE_COMMANDS, *STEP_COMMANDS, *OWNER_COMMANDS))
     whole = argparse.ArgumentParser(
         prog="python -m training",
         description=__doc__,
-        epilog=f"Further commands, each with its own --help: {', '.join((*OWNER_COMMANDS, *STEP_COMMANDS))}.",
+        epilog=f"Further commands, each with its own --help: {further}.",
     )
     add_commands(whole.add_subparsers(dest="command", required=True, metavar="COMMAND"))
     return whole

@@ -13,6 +13,8 @@ from training.owner_command import OWNER_COMMANDS
 from training.owner_command import parser as owner_parser
 from training.step_command import STEP_COMMANDS
 from training.step_command import parser as step_parser
+from training.store_command import STORE_COMMANDS
+from training.store_command import parser as store_parser
 
 ROOT = Path(__file__).parents[2]
 PAGES = [
@@ -21,18 +23,20 @@ PAGES = [
     ROOT / "training/OWNED_PHOTOS.md",
     ROOT / "Makefile",
 ]
-KNOWN = subcommands(parser()) | subcommands(owner_parser()) | subcommands(step_parser())
+KNOWN = subcommands(parser()) | subcommands(owner_parser()) | subcommands(step_parser()) | subcommands(store_parser())
 
 
 def test_every_command_has_options_and_a_function() -> None:
     assert set(COMMAND_OPTIONS) == set(COMMANDS) and tuple(TASKS) == TASK_NAMES
-    assert set(KNOWN) == {*COMMANDS, *OWNER_COMMANDS, *STEP_COMMANDS}
+    assert set(KNOWN) == {*COMMANDS, *OWNER_COMMANDS, *STEP_COMMANDS, *STORE_COMMANDS}
 
 
 def test_every_command_is_documented() -> None:
     (row,) = re.findall(r"^\| `python -m training` \| (.*) \|$", REFERENCE, re.MULTILINE)
     assert set(re.findall(r"`([a-z]+)`", row)) == set(COMMANDS)
-    assert all(f"`python -m training {name}`" in REFERENCE for name in (*OWNER_COMMANDS, *STEP_COMMANDS))
+    assert all(
+        f"`python -m training {name}`" in REFERENCE for name in (*OWNER_COMMANDS, *STEP_COMMANDS, *STORE_COMMANDS)
+    )
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda path: path.name)

@@ -17,6 +17,7 @@ from training.data.manifest import read_manifests
 from training.owned.labels import COLUMNS, NOTHING, meaning
 from training.owned.photos import read_entries
 from training.owner_command import OWNER_COMMANDS
+from training.store_command import STORE_COMMANDS
 
 ROOT = Path(__file__).parents[2]
 
@@ -266,7 +267,7 @@ def test_labels_that_cannot_be_used_are_refused_with_the_reason(prepare, reason,
 
 def test_the_guide_names_every_column_label_and_command():
     guide = (ROOT / "training" / "OWNED_PHOTOS.md").read_text(encoding="utf-8")
-    names = [*COLUMNS, NOTHING, *OWNER_COMMANDS, *CONCEPTS["lowering"][1:], "hand_control", "charger"]
+    names = [*COLUMNS, NOTHING, *OWNER_COMMANDS, *STORE_COMMANDS, *CONCEPTS["lowering"][1:], "hand_control", "charger"]
     assert [name for name in names if name not in guide] == []
     table = re.search(r"^\| label \| means \|\n(.*?)\n\n", guide, re.MULTILINE | re.DOTALL)[1]
     labels = re.findall(r"^\| `([^`]+)`", table, re.MULTILINE)

@@ -34,7 +34,8 @@ from workers.dispatch import WorkersError
 
 WITHOUT_TORCH = """
 import sys
-sys.modules["torch"] = None  # importing it raises
+for name in ("torch", "torchvision", "timm", "mitsuba", "manifold3d", "cv2"):
+    sys.modules[name] = None  # importing it raises
 sys.argv = ["training", *sys.argv[1:]]
 import runpy
 runpy.run_module("training", run_name="__main__")
@@ -78,12 +79,28 @@ def test_a_step_runs_without_torch_and_ends_in_a_shadow_or_a_reason(step, store,
 
 
 def run(step: str, store: Path, served: Path, status: int) -> str:
+    return without_torch([step, "--store", str(store), "--weights", str(served), "--workers", "1"], status)
+
+
+def without_torch(arguments: list[str], status: int = 0) -> str:
+    """What a command says in a Python that has no torch and draws nothing."""
     done = subprocess.run(
-        [sys.executable, "-c", WITHOUT_TORCH, step, "--store", str(store), "--weights", str(served), "--workers", "1"],
+        [sys.executable, "-c", WITHOUT_TORCH, *arguments],
         capture_output=True, text=True, timeout=300, cwd=Path(__file__).parents[2],
     )  # fmt: skip
     assert done.returncode == status, done.stderr
     return done.stdout + done.stderr
+
+
+def test_photos_are_added_and_forgotten_and_a_model_taken_back_without_torch(weights: Path, tmp_path: Path):
+    photos, kept = as_csv(tmp_path / "photos", standins(2)), ["--store", str(tmp_path / "store")]
+    at = ["--weights", str(weights)]
+    assert "2 photos added" in without_torch(
+        ["add-photos", str(photos), *kept, *at, "--consent", "drawn", "--source", "stand-ins"]
+    )
+    (first, _) = [photo_id(entry) for entry in read_entries(tmp_path / "store")]
+    assert "1 withdrawn photos deleted" in without_torch(["forget", first, *kept, *at])
+    assert "none to go back to" in without_torch(["roll-back", *at], 2)
 
 
 def test_a_photo_withdrawn_while_a_step_learns_leaves_no_model_of_it(store, weights, tmp_path, monkeypatch, capsys):
