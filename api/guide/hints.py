@@ -1,7 +1,7 @@
 """One small frame of the camera judged, lightly: what to change until it is fit to be taken. Nothing is kept of it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from PIL import Image
@@ -89,8 +89,13 @@ def _framed(photo: Photo, found: Found, view: View, taken: Sequence[str], model:
     look = look_of(photo, box)
     if any(likeness(look, other) >= SAME_LOOK for other in taken):
         return Hint(OTHER_SIDE, box)
-    problem = problem_of(decide([found], model.reader(photo, [found]), model), view)
+    problem = problem_of(decide([found], model.reader(photo, [found]), model), _after(view, taken))
     return Hint(problem, box) if problem else Hint(GOOD, box, look)
+
+
+def _after(view: View, taken: Sequence[str]) -> View:
+    """What a frame has to show once another side was taken: of a box anything, since that one showed what all have."""
+    return replace(view, concepts=()) if taken and view.kind == CONTROL_BOX else view
 
 
 def look_of(photo: Photo, box: Box) -> str:

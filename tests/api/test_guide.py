@@ -75,6 +75,12 @@ def test_the_same_side_is_not_taken_twice_and_the_other_one_is(toy_resources: Re
     assert (nearer.id, other.id) == (OTHER_SIDE, GOOD)
 
 
+def test_a_second_side_of_the_box_need_not_show_what_the_first_one_did(toy_resources: Resources, good: str) -> None:
+    hidden = encoded(box(marks={"black": "above"}, other_side=True))
+    assert hint_of(hidden, BOX, (), toy_resources.model).id == WRONG_SIDE
+    assert hint_of(hidden, BOX, (good,), toy_resources.model).id == GOOD
+
+
 def test_the_motor_end_is_looked_for_by_itself(toy_resources: Resources) -> None:
     assert hint_of(encoded(HEAD), MOTOR_END, (), toy_resources.model).id == GOOD
     assert hint_of(encoded(box()), MOTOR_END, (), toy_resources.model).words(MOTOR_END) == LOOK_FOR[MOTOR_END.kind]
