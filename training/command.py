@@ -30,6 +30,7 @@ from training.nets.export import ExportError, export, git_revision
 from training.options import add_commands
 from training.owner_command import OWNER_COMMANDS
 from training.owner_command import main as owner_main
+from training.refusals import refusing
 from training.step_command import STEP_COMMANDS
 from training.step_command import main as step_main
 from training.store_command import STORE_COMMANDS
@@ -52,11 +53,8 @@ def main(arguments: list[str] | None = None) -> None:
     options = parser().parse_args(arguments)
     options.line = shlex.join(["python", "-m", "training", *arguments])
     started = time.monotonic()
-    try:
+    with refusing(options.command, REFUSALS):
         COMMANDS[options.command](options)
-    except REFUSALS as problem:
-        print(f"python -m training {options.command}: {problem}", file=sys.stderr)
-        raise SystemExit(2) from None
     print(f"{options.command}: done in {time.monotonic() - started:.0f} s", flush=True)
 
 

@@ -1,7 +1,6 @@
 """The commands that need torch, of who has photos of their own: teach everything, and measure anybody's set."""
 
 import argparse
-import sys
 import tempfile
 from pathlib import Path
 
@@ -20,6 +19,7 @@ from training.nets.export import ExportError, git_revision
 from training.owned.finetune import SCHEDULES, Sources, finetune
 from training.owned.labels import OwnedPhotoError
 from training.owned.promote import SHADOW, PromotionError
+from training.refusals import refusing
 from training.report.report import write_report
 from training.report.sets import own_set, sets_of
 from training.rounds.entry import Measured, record_round
@@ -29,28 +29,16 @@ from workers.dispatch import WorkersError
 STORE = Path("owned_photos")
 
 
+REFUSALS = (OwnedPhotoError, DatasetError, ModelError, CatalogueError, CheckpointError, ExportError, TrainingError,
+            PromotionError, EntryError, RunsError, WorkersError, OSError)  # fmt: skip
+"""The last one: a disk that is full or may not be written to."""
+
+
 def main(arguments: list[str]) -> None:
     """Run one of `OWNER_COMMANDS`; exit status 2 with every problem on a line of its own."""
     options = parser().parse_args(arguments)
-    try:
+    with refusing(options.command, REFUSALS):
         options.run(options)
-    except (
-        OwnedPhotoError,
-        DatasetError,
-        ModelError,
-        CatalogueError,
-        CheckpointError,
-        ExportError,
-        TrainingError,
-        PromotionError,
-        EntryError,
-        RunsError,
-        WorkersError,
-        OSError,  # a disk that is full or may not be written to
-    ) as problem:
-        for line in str(problem).splitlines():
-            print(f"python -m training {options.command}: {line}", file=sys.stderr)
-        raise SystemExit(2) from None
 
 
 def parser() -> argparse.ArgumentParser:

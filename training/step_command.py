@@ -18,6 +18,7 @@ from training.owned.labels import PICTURE_ENDINGS, OwnedPhotoError
 from training.owned.photos import check_still_there, read_entries
 from training.owned.promote import SHADOW, PromotionError, leave_shadow, promote
 from training.owned.versions import history, versions
+from training.refusals import refusing
 from training.steps.ask import candidates, next_photos
 from training.steps.curves import LEARN, curves, pool_of
 from training.steps.doubt import doubtful
@@ -41,12 +42,8 @@ def main(arguments: list[str]) -> None:
     """Run one of `STEP_COMMANDS`; exit status 2 with every problem on a line of its own."""
     options = parser().parse_args(arguments)
     started = time.monotonic()
-    try:
+    with refusing(options.command, REFUSALS):
         options.run(options)
-    except REFUSALS as problem:
-        for line in str(problem).splitlines():
-            print(f"python -m training {options.command}: {line}", file=sys.stderr)
-        raise SystemExit(2) from None
     print(f"{options.command}: done in {time.monotonic() - started:.0f} s", flush=True)
 
 

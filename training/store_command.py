@@ -14,6 +14,7 @@ from training.owned.labels import OwnedPhotoError, read_labels
 from training.owned.photos import add_photos
 from training.owned.promote import PromotionError, roll_back
 from training.owned.proposals import proposals_of
+from training.refusals import refusing
 
 STORE = Path("owned_photos")
 STORE_COMMANDS = ("add-photos", "forget", "roll-back")
@@ -23,12 +24,8 @@ REFUSALS = (OwnedPhotoError, DatasetError, ModelError, CatalogueError, Promotion
 def main(arguments: list[str]) -> None:
     """Run one of `STORE_COMMANDS`; exit status 2 with every problem on a line of its own."""
     options = parser().parse_args(arguments)
-    try:
+    with refusing(options.command, REFUSALS):
         options.run(options)
-    except REFUSALS as problem:
-        for line in str(problem).splitlines():
-            print(f"python -m training {options.command}: {line}", file=sys.stderr)
-        raise SystemExit(2) from None
 
 
 def parser() -> argparse.ArgumentParser:
