@@ -42,7 +42,9 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         if "postgres" in item.fixturenames or (chosen and "postgresql" in chosen.params.values()):
             item.add_marker("postgres")
     if config.getoption("--quick"):
-        left_out = [item for item in items if any(item.get_closest_marker(need) for need in ("postgres", "thorough"))]
+        left_out = [
+            item for item in items if any(item.get_closest_marker(need) for need in ("postgres", "thorough", "walk"))
+        ]
         config.hook.pytest_deselected(items=left_out)
         items[:] = [item for item in items if item not in set(left_out)]
     thorough = {item.path for item in items if item.get_closest_marker("thorough")}

@@ -17,7 +17,7 @@ from api.settings import Settings
 from tests.api.test_agent_pages import PHOTO, TOKEN, Desk, aloud, to_symptom
 from tests.api.test_bad_input import TEXTS
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 
 @pytest.fixture

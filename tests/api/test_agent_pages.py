@@ -19,7 +19,7 @@ from api.settings import PREFIX, Settings
 from guidance.learning.closed_cases import ClosedCase, load_cases
 from tests.support.toy_networks import blob_photo, encoded
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 TOKEN = "the agents' own long token"
 PHOTO = encoded(blob_photo(("control_box", (0.35, 0.5), 0.3, {"black": "above", "white": "left"})))

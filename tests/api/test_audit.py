@@ -15,7 +15,7 @@ from api.cases.store import CaseStore, NoSuchCase, Said, Who
 from api.identification import Resources
 from api.settings import Settings
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 TOKENS = {f"{role}_token": f"the {role}s' own long token" for role in ("agent", "technician", "administrator")}
 NOBODY_UP = Said("person_in_sling", {"id": "person_in_sling", "answer": "no"}, {})

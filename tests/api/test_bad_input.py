@@ -20,7 +20,7 @@ from tests.api.test_agent_pages import TOKEN, Desk
 from tests.api.test_caregiver_pages import BOX, HTML, PHOTO, heading, opened, press, send, to_photo, words
 from tests.support.toy_networks import blob_photo, encoded
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 ADMINISTRATOR = "the administrators' own long token"
 OTHER = encoded(blob_photo(BOX))

@@ -19,7 +19,7 @@ from tests.api.test_agent_pages import TOKEN, Desk
 from tests.api.test_technician_pages import app, opened, send, tom
 from tests.guidance.lifts import HUNG_TOP
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 __all__ = ["app", "tom"]
 

@@ -20,7 +20,7 @@ from tests.api.test_agent_pages import TOKEN, Desk
 from tests.api.test_technician_pages import TECHNICIAN, app, opened, send, tom, upload
 from tests.support.toy_networks import blob_photo, encoded
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 __all__ = ["app", "tom"]
 

@@ -21,7 +21,7 @@ from api.servers.shelf import SHELF_MS
 from api.settings import Settings
 from tests.support.toy_networks import blob_photo, encoded
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 HTML = {"accept": "text/html"}
 BOX = ("control_box", (0.35, 0.5), 0.3, {"black": "above", "white": "left"})

@@ -19,7 +19,7 @@ from guidance.learning.closed_cases import ClosedCase
 from guidance.learning.learning import learned
 from tests.api.test_agent_pages import TOKEN, Desk, to_symptom
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 ANA = Who("agent", "Ana")
 NOBODY_UP = Said("person_in_sling", {"id": "person_in_sling", "answer": "no"}, {})

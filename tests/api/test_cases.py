@@ -25,7 +25,7 @@ from api.servers.shelf import shelf_of
 from api.servers.tables import shared
 from classifier.errors import SettingsError
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 CAREGIVER, ANA, BO = Who("caregiver"), Who("agent", "Ana"), Who("agent", "Bo")
 NOBODY_UP = Said("person_in_sling", {"id": "person_in_sling", "answer": "no"}, {})

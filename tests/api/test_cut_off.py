@@ -17,7 +17,7 @@ from api.settings import Settings
 from tests.api.conftest import Served
 from tests.support.toy_networks import blob_photo, encoded
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 TOKEN = "the technicians' long token"
 PHOTO = encoded(blob_photo(("control_box", (0.35, 0.5), 0.3, {"black": "above", "white": "left"})))

@@ -13,7 +13,7 @@ from classifier.errors import SettingsError
 from classifier.messages import Message
 from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 FILES = sorted(LOCALES.glob("*.po"))
 

@@ -28,7 +28,7 @@ from tests.api.test_photo_labels import photographed
 from tests.api.test_technician_pages import send
 from tests.guidance.test_held_back import SEEN_BY_TECHNICIAN, TABS
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 CATALOGUE = load(DEMO_CATALOGUE)
 TOKENS = {role: f"the long token of one {role}" for role in ("agent", "technician", "administrator")}

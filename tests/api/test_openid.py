@@ -22,7 +22,7 @@ from api.settings import Settings
 from classifier.errors import SettingsError
 from tests.support.openid_provider import Liar, Provider, certified_provider, lying_provider
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 SITE = "https://lifts.example.org"
 BACK = f"{SITE}/openid/back"

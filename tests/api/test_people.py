@@ -25,7 +25,7 @@ from api.people.users import add_user, all_users, change_user, user_named, user_
 from api.settings import Settings
 from classifier.errors import InputError
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 AGENT_TOKEN = "the agents' own long token"
 HTML = {"accept": "text/html"}

@@ -28,7 +28,7 @@ from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
 from tests.api.test_agent_pages import TOKEN, Desk
 from tests.support.toy_networks import blob_photo, encoded
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 TECHNICIAN = "the technicians' long token"
 BOX = ("control_box", (0.35, 0.5), 0.3, {"black": "above", "white": "left"})

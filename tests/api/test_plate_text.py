@@ -18,7 +18,7 @@ from tests.api.test_agent_pages import Desk
 from tests.api.test_technician_pages import app, opened, send, tom
 from tests.support.rating_plates import drawn_plate, judged, without_forms
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 __all__ = ["app", "tom"]
 

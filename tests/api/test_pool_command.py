@@ -9,7 +9,7 @@ import pytest
 
 from api.commands.main import main
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 GENERATIONS = ("sealed-front", "sealed-top", "hung-top", "stacked-front", "unlisted")
 

@@ -16,7 +16,7 @@ from api.identification import Resources
 from api.settings import Settings
 from tests.api.conftest import Served
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 TOKENS = {role: f"the {role}s' own long token" for role in STAFF}
 NOBODY_UP = Said("person_in_sling", {"id": "person_in_sling", "answer": "no"}, {})

@@ -28,7 +28,7 @@ from guidance.electricity.verdict import judge_pack
 from tests.api.test_agent_pages import PHOTO
 from tests.api.test_gs1 import UDI, picture
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 TOKENS = {f"{role}_token": f"the {role}s' own long token" for role in ("agent", "technician", "administrator")}
 OPEN, SHUT = "⟦", "⟧"

@@ -10,7 +10,7 @@ import pytest
 
 from api.commands.main import main
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 FEW = ("--service-level", "0.95", "--lead-days", "10", "--day-without", "0.5")
 

@@ -27,7 +27,7 @@ from tests.api.test_gs1 import picture
 from tests.api.test_photo_labels import TECHNICIAN, technician
 from tests.support.toy_networks import blob_photo, encoded
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 LEFT = ("control_box", (0.4, 0.5), 0.4, {"black": "above", "white": "left"})
 RIGHT = ("control_box", (0.6, 0.5), 0.4, {"black": "above", "white": "left"})

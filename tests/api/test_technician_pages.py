@@ -20,7 +20,7 @@ from tests.api.test_agent_pages import PHOTO, TOKEN, Desk, to_symptom
 from tests.api.test_gs1 import UDI, picture
 from tests.support.toy_networks import blob_photo, encoded
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 TECHNICIAN = "the technicians' long token"
 

@@ -22,7 +22,7 @@ from api.identification import Resources
 from api.settings import Settings
 from classifier.errors import SettingsError
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 AGENT, ADMINISTRATOR, METRICS = (f"the {who}s' own long token" for who in ("agent", "administrator", "watcher"))
 NOBODY_UP = Said("person_in_sling", {"id": "person_in_sling", "answer": "no"}, {})

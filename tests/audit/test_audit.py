@@ -27,7 +27,7 @@ from guidance.pool.lifts import load_lifts
 from tests.support.heaps import BOX, heap, photo, rows
 from workers.processes import Processes
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 FILES = {"lifts.parquet", "photos.parquet", "lifts.csv", "bad_photos.csv", "audit.html"}
 

@@ -11,7 +11,7 @@ from api.audit.source import Store, StoreUnreachable
 from api.commands.main import main
 from tests.support.heaps import BOX, heap, photo, rows
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 
 def test_a_table_names_photos_and_lifts_wherever_they_lie(audit, tmp_path: Path) -> None:

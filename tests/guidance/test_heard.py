@@ -13,7 +13,7 @@ from guidance.identify.sources import Observed
 from tests.guidance.lifts import FACTS, HUNG_TOP, MODEL, box_photo, head_photo, photo, reading, subject
 from tests.guidance.test_answer import PHOTOS
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 DEMO = load(DEMO_CATALOGUE)
 BELIEVED = DEMO.corrections.reliability

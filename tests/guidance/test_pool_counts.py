@@ -13,7 +13,7 @@ from guidance.pool.shift import likeliest_shares
 from tests.bench.pool_intervals import simulate
 from tests.support.simulated_pools import Reader, World
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 TWO = ("one", "other")
 CONFUSION = np.array([[0.6, 0.2, 0.15, 0.05], [0.1, 0.2, 0.3, 0.4]])

@@ -13,7 +13,7 @@ from guidance.identify.sources import Observed
 from tests.guidance.lifts import FACTS, MODEL, ask, head_photo, rows_of
 from tests.guidance.test_answer import PHOTOS
 
-pytestmark = pytest.mark.thorough
+pytestmark = pytest.mark.walk
 
 DEMO = load(DEMO_CATALOGUE)
 ABOUT = {

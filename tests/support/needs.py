@@ -8,7 +8,8 @@ NEEDS = {
     "browser": "Chromium, driven by Playwright",
     "renderer": "the renderer or its geometry library",
     "postgres": "PostgreSQL's server",
-    "thorough": "seconds on end: cases led through many pages, many states or simulated lifts, a fuzzer",
+    "thorough": "seconds on end: many states, many simulated lifts, somebody else's fuzzer",
+    "walk": "seconds on end: a whole case is led through many pages or pieces",
 }
 """Markers, and what each stands for."""
 
