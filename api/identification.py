@@ -112,5 +112,4 @@ def next_about_box_for(
 ) -> Next | None:
     """What settles the control box best, whatever is open of the mechanism."""
     model = resources.model
-    info = ModelInfo.model_validate(asdict(model.info))
-    return next_about_box(readings, observations, resources.catalogue, info, model.facts, role)
+    return next_about_box(readings, observations, resources.catalogue, model.info.coverage, model.facts, role)

@@ -94,6 +94,7 @@ COMMAND_OPTIONS: Final[dict[str, tuple[str, ...]]] = {
     "record": ("--data", "--out", "--heldout", "--style", "--entry"),
     "card": ("--weights",),
 }
+NEEDED: Final = (("average", "--start"), ("stream", "--minutes"))
 HELP: Final = {
     "all": "train, export, calibrate and evaluate",
     "train": "teach the networks",
@@ -116,8 +117,5 @@ def add_commands(commands: argparse._SubParsersAction) -> None:
 
 
 def _told(command: str, option: str) -> dict:
-    needed = (option == "--data" and command != "stream") or (command, option) in (
-        ("average", "--start"),
-        ("stream", "--minutes"),
-    )
+    needed = (command, option) in NEEDED or (option == "--data" and command != "stream")
     return OPTIONS[option] | ({"required": True} if needed else {})

@@ -18,16 +18,14 @@ from training.nets.checkpoint import CheckpointError
 from training.nets.export import ExportError, git_revision
 from training.owned.finetune import SCHEDULES, Sources, finetune
 from training.owned.labels import OwnedPhotoError
+from training.owned.photos import STORE
 from training.owned.promote import SHADOW, PromotionError
-from training.refusals import refusing
+from training.refusals import run_command
 from training.report.report import write_report
 from training.report.sets import own_set, sets_of
 from training.rounds.entry import Measured, record_round
 from training.rounds.measured import LABELS, measure_round, read_round, round_metrics
 from workers.dispatch import WorkersError
-
-STORE = Path("owned_photos")
-
 
 REFUSALS = (OwnedPhotoError, DatasetError, ModelError, CatalogueError, CheckpointError, ExportError, TrainingError,
             PromotionError, EntryError, RunsError, WorkersError, OSError)  # fmt: skip
@@ -36,9 +34,7 @@ REFUSALS = (OwnedPhotoError, DatasetError, ModelError, CatalogueError, Checkpoin
 
 def main(arguments: list[str]) -> None:
     """Run one of `OWNER_COMMANDS`; exit status 2 with every problem on a line of its own."""
-    options = parser().parse_args(arguments)
-    with refusing(options.command, REFUSALS):
-        options.run(options)
+    run_command(parser(), arguments, REFUSALS)
 
 
 def parser() -> argparse.ArgumentParser:

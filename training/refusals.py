@@ -1,8 +1,19 @@
 """How a command of `python -m training` says what it cannot do."""
 
+import argparse
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+
+
+def run_command(
+    parser: argparse.ArgumentParser, arguments: list[str], problems: tuple[type[Exception], ...]
+) -> argparse.Namespace:
+    """Run the command that `run` of the parsed arguments is; returns these."""
+    options = parser.parse_args(arguments)
+    with refusing(options.command, problems):
+        options.run(options)
+    return options
 
 
 @contextmanager

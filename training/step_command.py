@@ -15,10 +15,10 @@ from classifier.model import Model
 from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
 from training.data.manifest import DatasetError, read_manifests
 from training.owned.labels import PICTURE_ENDINGS, OwnedPhotoError
-from training.owned.photos import check_still_there, read_entries
+from training.owned.photos import STORE, check_still_there, read_entries
 from training.owned.promote import SHADOW, PromotionError, leave_shadow, promote
 from training.owned.versions import history, versions
-from training.refusals import refusing
+from training.refusals import run_command
 from training.steps.ask import candidates, next_photos
 from training.steps.curves import LEARN, curves, pool_of
 from training.steps.doubt import doubtful
@@ -28,7 +28,6 @@ from training.steps.step import STEPS, Sources, compare, known, learn, reader_of
 from workers.dispatch import WorkersError
 
 REFUSALS = (OwnedPhotoError, DatasetError, ModelError, CatalogueError, PromotionError, WorkersError, OSError)
-STORE = Path("owned_photos")
 STEP_COMMANDS = ("replay", *STEPS, "next-photos", "doubtful-labels", "promote", "models", "curves")
 
 
@@ -40,10 +39,8 @@ HELP = {
 
 def main(arguments: list[str]) -> None:
     """Run one of `STEP_COMMANDS`; exit status 2 with every problem on a line of its own."""
-    options = parser().parse_args(arguments)
     started = time.monotonic()
-    with refusing(options.command, REFUSALS):
-        options.run(options)
+    options = run_command(parser(), arguments, REFUSALS)
     print(f"{options.command}: done in {time.monotonic() - started:.0f} s", flush=True)
 
 

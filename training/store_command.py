@@ -11,21 +11,18 @@ from guidance.catalogue.catalogue import DEMO_CATALOGUE, load
 from training.data.manifest import DatasetError
 from training.owned.forget import WITHDRAWN_FILE, Forgotten, drop_lost, forget, origins_named
 from training.owned.labels import OwnedPhotoError, read_labels
-from training.owned.photos import add_photos
+from training.owned.photos import STORE, add_photos
 from training.owned.promote import PromotionError, roll_back
 from training.owned.proposals import proposals_of
-from training.refusals import refusing
+from training.refusals import run_command
 
-STORE = Path("owned_photos")
 STORE_COMMANDS = ("add-photos", "forget", "roll-back")
 REFUSALS = (OwnedPhotoError, DatasetError, ModelError, CatalogueError, PromotionError, OSError)
 
 
 def main(arguments: list[str]) -> None:
     """Run one of `STORE_COMMANDS`; exit status 2 with every problem on a line of its own."""
-    options = parser().parse_args(arguments)
-    with refusing(options.command, REFUSALS):
-        options.run(options)
+    run_command(parser(), arguments, REFUSALS)
 
 
 def parser() -> argparse.ArgumentParser:

@@ -9,7 +9,7 @@ from pathlib import Path
 from sqlalchemy.engine import make_url
 
 from api.cases.database import known_versions
-from api.cases.learned.restored import taken_back_since
+from api.cases.learned.restored import read_only, taken_back_since
 from classifier.errors import InputError
 
 MAGIC = b"SQLite format 3\x00"
@@ -31,7 +31,7 @@ def back_up(url: str, target: Path) -> int:
     part = target.with_name(f"{target.name}.part")
     with _errors_of(target):
         os.close(os.open(part, os.O_CREAT | os.O_WRONLY | os.O_TRUNC, 0o600))
-        with closing(_opened(database)) as source, closing(sqlite3.connect(part)) as copy:
+        with closing(read_only(database)) as source, closing(sqlite3.connect(part)) as copy:
             source.backup(copy)
             copy.execute("PRAGMA journal_mode=DELETE")  # everything in the one file
         check_whole(part)
@@ -55,7 +55,7 @@ def restore(url: str, source: Path, replace: bool) -> tuple[str, int]:
     with (
         _errors_of(source),
         _without_what_was_taken_back(database, source) as (whole, photos),
-        closing(_opened(whole)) as backup,
+        closing(read_only(whole)) as backup,
         closing(sqlite3.connect(database)) as ours,
     ):
         backup.backup(ours)
@@ -72,7 +72,7 @@ def _without_what_was_taken_back(database: Path, source: Path) -> Iterator[tuple
     part = database.with_name(f"{database.name}.restore.part")
     try:
         os.close(os.open(part, os.O_CREAT | os.O_WRONLY | os.O_TRUNC, 0o600))
-        with closing(_opened(source)) as backup, closing(sqlite3.connect(part)) as copy:
+        with closing(read_only(source)) as backup, closing(sqlite3.connect(part)) as copy:
             backup.backup(copy)
         taken_back.take_from(part)
         yield part, len(taken_back.photos)
@@ -84,7 +84,7 @@ def check_whole(path: Path) -> str:
     """The version of a backup that is all there. Raises `InputError` that says what is wrong with it."""
     with _errors_of(path):
         _check_length(path)
-        with closing(_opened(path)) as backup:
+        with closing(read_only(path)) as backup:
             wrong = [row[0] for row in backup.execute("PRAGMA integrity_check(3)")]
             if wrong != ["ok"] or backup.execute("PRAGMA foreign_key_check").fetchone():
                 raise InputError(f"{path} is damaged ({wrong[0]}). Nothing was changed; take another backup.")
@@ -112,11 +112,6 @@ def _file_of(url: str) -> Path:
     if address.get_backend_name() != "sqlite" or not address.database or address.database == ":memory:":
         raise InputError(f"HOISTLORE_DATABASE {OTHERWISE}")
     return Path(address.database)
-
-
-def _opened(path: Path) -> sqlite3.Connection:
-    """To be read only."""
-    return sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)
 
 
 @contextmanager

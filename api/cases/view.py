@@ -204,34 +204,22 @@ def view(row: CaseRow, store: CaseStore, resources: Resources, role: Role) -> Ca
     )
     case_help, lift = troubleshoot(case, resources.catalogue), identified(case, resources.catalogue)
     asked = _about_box(live, observed, found, photos, role, resources)
-    at_the_box = _at_the_box(live, observed, found, photos, role, resources)
+    at_the_box, stands_there = None, role == "caregiver" and _just_shown_from_two_sides(photos, live)
+    if stands_there and found is not None and found.control_box.is_open and up_since(live) is None:
+        at_the_box = _as_question(next_about_box_for([p.reading for p in photos], observed, role, resources))
     return CaseView(row, photos, live, found, case_help, asked, lift, find_out(case_help), at_the_box)
 
 
-def _as_question(step: Next | None) -> Question | None:
+def _as_question(step: Next | None, why: str | None = None) -> Question | None:
     if step is None or step.kind != "question":
         return None
-    return Question("observation", step.id, step.ask, step.why, dict(step.answers))
+    return Question("observation", step.id, step.ask, step.why if why is None else why, dict(step.answers))
 
 
-def _at_the_box(
-    live: Sequence[CaseEvent],
-    observed: Sequence[Observed],
-    found: Answer | None,
-    photos: Sequence[CasePhoto],
-    role: Role,
-    resources: Resources,
-) -> Question | None:
-    """What settles the box, where its second photo came last and left it open: the mechanism can be asked about then.
-
-    None while somebody is up, of whom everything else waits.
-    """
+def _just_shown_from_two_sides(photos: Sequence[CasePhoto], live: Sequence[CaseEvent]) -> bool:
+    """Whether the last that happened is a photo, and two of them show the box."""
     shown = sum(any(s.kind == CONTROL_BOX for s in photo.reading.subjects) for photo in photos)
-    if role != "caregiver" or found is None or shown < 2 or live[-1].kind != PHOTO or up_since(live) is not None:
-        return None
-    if found.control_box.decision not in ("likely", "undecided"):
-        return None
-    return _as_question(next_about_box_for([photo.reading for photo in photos], observed, role, resources))
+    return shown >= 2 and live[-1].kind == PHOTO
 
 
 def _about_box(
@@ -261,13 +249,12 @@ def _about_box(
     best = answer_for([photo.reading for photo in photos], asked, role, resources).next
     if best is None or best.id not in features:
         return None
-    return Question("observation", best.id, best.ask, TELLS_BOX, dict(best.answers))
+    return _as_question(best, why=TELLS_BOX)
 
 
 def find_out(case_help: Troubleshooting) -> Question | None:
     """The question that tells best how the arm is lowered by hand; None once that is confirmed or nothing is left."""
-    best = next((ask for ask in case_help.find_out if ask.kind == "question"), None)
-    return None if best is None else Question("observation", best.id, best.ask, "", dict(best.answers))
+    return _as_question(next((ask for ask in case_help.find_out if ask.kind == "question"), None), why="")
 
 
 def _observed(row: CaseRow, live: Sequence[CaseEvent], resources: Resources) -> list[Observed]:

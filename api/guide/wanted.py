@@ -58,7 +58,7 @@ def wanted_now(seen: CaseView, catalogue: Catalogue) -> Wanted | None:
 def asks_about_box(seen: CaseView, catalogue: Catalogue) -> bool:
     """Whether an answer about the box settles more than any further photo: who stands there can give it at once."""
     found, question = seen.identification, seen.question
-    if found is None or seen.stage != "answer" or found.control_box.decision not in ("likely", "undecided"):
+    if found is None or seen.stage != "answer" or not found.control_box.is_open:
         return False
     return question is not None and catalogue.observations_by_id[question.id].about not in (None, "lowering")
 

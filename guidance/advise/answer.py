@@ -48,7 +48,7 @@ def answer(
     `facts` are what the readings' model knows of itself; `role` is who asks, and looked unless an observation says who.
     Raises `ObservationError` for an observation that the catalogue does not know.
     """
-    observations = [observed if observed.by else replace(observed, by=role) for observed in observations]
+    observations = _looked_by(role, observations)
     evidence = evidence_of(readings, observations, catalogue, facts, model.coverage)
     box, head = control_box(evidence, catalogue), actuator(evidence, catalogue)
     return Answer(
@@ -65,7 +65,7 @@ def answer(
             {"generation": box.decision, "lowering": head.decision},
             catalogue,
             role,
-            shown={subject.kind for reading in readings for subject in reading.subjects},
+            shown=_shown(readings),
         ),
         guidance=_guidance(box, head, observations, catalogue, role),
     )
@@ -75,16 +75,25 @@ def next_about_box(
     readings: Sequence[PhotoReading],
     observations: Sequence[Observed],
     catalogue: Catalogue,
-    model: ModelInfo,
+    coverage: float,
     facts: ReadingFacts,
     role: Role,
 ) -> Next | None:
     """What settles the control box best, whatever is open of the mechanism: for who stands at the box; as `answer`."""
-    observations = [observed if observed.by else replace(observed, by=role) for observed in observations]
-    evidence = evidence_of(readings, observations, catalogue, facts, model.coverage)
+    observations = _looked_by(role, observations)
+    evidence = evidence_of(readings, observations, catalogue, facts, coverage)
     verdicts: dict[str, Verdict] = {"generation": control_box(evidence, catalogue).decision, "lowering": "confirmed"}
-    shown = {subject.kind for reading in readings for subject in reading.subjects}
-    return next_step(evidence, observations, verdicts, catalogue, role, shown=shown)
+    return next_step(evidence, observations, verdicts, catalogue, role, shown=_shown(readings))
+
+
+def _looked_by(role: Role, observations: Sequence[Observed]) -> list[Observed]:
+    """Each with who looked: whoever asks, unless it says who."""
+    return [observed if observed.by else replace(observed, by=role) for observed in observations]
+
+
+def _shown(readings: Sequence[PhotoReading]) -> set[str]:
+    """The kinds of subject that the photos show."""
+    return {subject.kind for reading in readings for subject in reading.subjects}
 
 
 def _photo(reading: PhotoReading) -> PhotoOut:

@@ -112,6 +112,11 @@ class Component(Section):
     because: tuple[Because, ...]
     contradictions: tuple[Contradiction, ...]
 
+    @property
+    def is_open(self) -> bool:
+        """Whether it was seen, and more of it may be settled."""
+        return self.decision in ("likely", "undecided")
+
 
 class ControlBox(Component):
     generation: str | None

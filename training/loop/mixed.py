@@ -30,13 +30,9 @@ class Mixed:
         if not kept:
             return windows, targets
         more, known = self.stored.draw(rng, kept)
-        joined = {
-            name: values
-            if name == _OF_ALL
-            else torch.cat([values, known[name] if name in known else _untold(values, kept)])
-            for name, values in targets.items()
-        }
-        return torch.cat([windows, more]), joined
+        known |= {name: _untold(values, kept) for name, values in targets.items() if name not in known}
+        joined = {name: torch.cat([values, known[name]]) for name, values in targets.items() if name != _OF_ALL}
+        return torch.cat([windows, more]), joined | {_OF_ALL: targets[_OF_ALL]}
 
 
 def _untold(values: torch.Tensor, count: int) -> torch.Tensor:

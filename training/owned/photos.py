@@ -23,6 +23,9 @@ from training.data.manifest import Box, DatasetError
 from training.owned.hash import SAME_PICTURE_BITS, differing_bits, perceptual_hash
 from training.owned.labels import Labelled, LabelledPhoto
 
+STORE = Path("owned_photos")
+"""Where an owner's photos are kept, unless another folder is named."""
+
 SPLIT_SHARES = {"train": 0.5, "calibration": 0.2, "heldout": 0.3}
 EVERY_LABEL = ""
 WHOLE: Box = (0.0, 0.0, 1.0, 1.0)

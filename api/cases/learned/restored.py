@@ -5,7 +5,6 @@ from collections.abc import Collection, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from api.cases.events import WITHDRAWN
 from api.cases.photos import no_digest
@@ -47,13 +46,14 @@ class TakenBack:
 def taken_back_since(database: Path, backup: Path) -> TakenBack:
     """What the database in use says was taken back, held against a backup; nothing where it cannot be read."""
     try:
-        lines = _rows(database, LINES, WITHDRAWN)
-        kept = _names(database, "SELECT origin FROM learning_photos")
-        told = _names(database, TOLD_BY_AN_EXPORT) - _names(backup, "SELECT origin FROM learning_origins")
-        ended = _names(database, "SELECT id FROM surveys WHERE NOT learn")
-        ended &= _names(backup, "SELECT id FROM surveys WHERE learn")
-        held = _rows(backup, "SELECT origin, photo_id, case_id, agreed_ms FROM learning_photos")
-        known = set(_rows(backup, LINES, WITHDRAWN))
+        with closing(read_only(database)) as ours, closing(read_only(backup)) as theirs:
+            lines = ours.execute(LINES, (WITHDRAWN,)).fetchall()
+            kept = _names(ours, "SELECT origin FROM learning_photos")
+            told = _names(ours, TOLD_BY_AN_EXPORT) - _names(theirs, "SELECT origin FROM learning_origins")
+            ended = _names(ours, "SELECT id FROM surveys WHERE NOT learn")
+            ended &= _names(theirs, "SELECT id FROM surveys WHERE learn")
+            held = theirs.execute("SELECT origin, photo_id, case_id, agreed_ms FROM learning_photos").fetchall()
+            known = set(theirs.execute(LINES, (WITHDRAWN,)))
     except sqlite3.Error:  # damaged, or of a version before there was anything to take back
         return TakenBack()
     moments = {case_id: at_ms for at_ms, *_, case_id, _ in lines}  # the last one of each
@@ -65,10 +65,10 @@ def taken_back_since(database: Path, backup: Path) -> TakenBack:
     return TakenBack(gone, told, ended, [line for line in lines if line not in known])
 
 
-def _names(path: Path, query: str) -> set[str]:
-    return {name for (name,) in _rows(path, query)}
+def read_only(path: Path) -> sqlite3.Connection:
+    """A database file, to be read only. Raises `sqlite3.Error` where there is none."""
+    return sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)
 
 
-def _rows(path: Path, query: str, *values: str) -> list[Any]:
-    with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as opened:
-        return opened.execute(query, values).fetchall()
+def _names(opened: sqlite3.Connection, query: str) -> set[str]:
+    return {name for (name,) in opened.execute(query)}

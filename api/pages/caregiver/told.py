@@ -145,7 +145,7 @@ def unsure(box: ControlBox, head: Actuator, catalogue: Catalogue, language: Lang
         values = sorted(box.values, key=lambda value: value == UNLISTED)
         names = [_generation(value, catalogue, language) for value in values]
         lines.append(language.fill("Which box it is: {names}.", names=_either(names, language)))
-    elif box.decision in ("likely", "undecided") and not _probably(box):
+    elif box.is_open and not _probably(box):
         lines.append(language.say("Which box it is."))
     if head.decision in ("confirmed", "likely"):
         return lines
