@@ -33,7 +33,7 @@ PRODUCTIONS: Final[dict[str, dict[str, tuple[str, ...]]]] = {
         "heldout": ("yoke", "elbow"),
     },
     "motor": {
-        "train": ("plain", "dome", "taper", "bell", "boxed", "bands", "grooves", "flange"),
+        "train": ("plain", "dome", "taper", "sided", "bell", "boxed", "bands", "grooves", "flange"),
         "calibration": ("fins",),
         "heldout": ("bottle",),
     },

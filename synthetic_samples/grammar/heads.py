@@ -27,7 +27,8 @@ def head(rng: np.random.Generator, lowering: str, style: str, reach: float | Non
     pieces: list[Piece] = []
     for number, solid in enumerate(solids):
         own = number > 0 and rng.random() < 0.45
-        pieces.append(Part(solid, housing_material(rng) if own else material, "actuator_head/housing"))
+        other = Material(any_colour(rng), 0.5) if rng.random() < 0.4 else housing_material(rng)
+        pieces.append(Part(solid, other if own else material, "actuator_head/housing"))
     end = "fork" if rng.random() < _FORK_END else "tube"
     tips = {"fork": -half, "tube": half}
     built = mechanism(rng, lowering, style, end, case_r, tube_r, material)
@@ -66,31 +67,46 @@ def _case(rng: np.random.Generator, style: str, r: float) -> tuple[list[Manifold
         return [seated(whole, case_r * 0.9, half)], half, case_r * 0.9
     across = 2 * case_r * float(rng.uniform(1.0, 1.3))
     case = seated(body(rng, style, (across, 2 * case_r, 2 * half)), case_r * 0.92, half)
-    motor = _motor(rng, style, motor_r, length)
+    motor = _in_two(rng, _motor(rng, style, motor_r, length), length)
     if kind in ("beside", "twin"):
         return _parallel(rng, kind, case, motor, (across, case_r, half), motor_r), half, case_r * 0.92
     if kind == "astride":
-        motor = motor.translate((0, 0, -length * float(rng.uniform(0.3, 0.7))))
-    laid = motor.rotate((0, 90, 0)).translate((case_r * float(rng.uniform(0.2, 0.6)) * (kind != "astride"), 0, 0))
+        back = length * float(rng.uniform(0.3, 0.7))
+        motor = [solid.translate((0, 0, -back)) for solid in motor]
+    out = case_r * float(rng.uniform(0.2, 0.6)) * (kind != "astride")
+    motor = [solid.rotate((0, 90, 0)).translate((out, 0, 0)) for solid in motor]
     if kind == "oblique":
-        laid = laid.rotate((0, float(rng.choice([-1, 1]) * rng.uniform(20, 60)), 0))
+        tilt = float(rng.choice([-1, 1]) * rng.uniform(20, 60))
+        motor = [solid.rotate((0, tilt, 0)) for solid in motor]
     elif kind == "elbow":
         knee = Manifold.sphere(motor_r * 1.05, 32).translate((length * 0.7, 0, 0))
-        laid = laid + knee + cylinder(motor_r * 0.95, length * 0.6).translate((length * 0.7, 0, 0))
+        motor[0] = motor[0] + knee + cylinder(motor_r * 0.95, length * 0.6).translate((length * 0.7, 0, 0))
     elif kind == "yoke":
         arm = block(length * 0.6, motor_r * 0.6, motor_r * 1.4)
         arms = arm.translate((length * 0.3, motor_r, 0)), arm.translate((length * 0.3, -motor_r, 0))
-        laid = laid.translate((motor_r, 0, 0)) + arms[0] + arms[1]
+        motor = [solid.translate((motor_r, 0, 0)) for solid in motor]
+        motor[0] = motor[0] + arms[0] + arms[1]
     if motor_r > half * 0.9 and kind != "oblique":
-        laid = laid ^ block(2, 2, 2.1 * half)
-    return [case, laid - cylinder(r * 0.9, 2).translate((0, 0, -1))], half, case_r * 0.92
+        motor = [solid ^ block(2, 2, 2.1 * half) for solid in motor]
+    return [case, *(solid - cylinder(r * 0.9, 2).translate((0, 0, -1)) for solid in motor)], half, case_r * 0.92
+
+
+def _in_two(rng: np.random.Generator, motor: Manifold, length: float) -> list[Manifold]:
+    """A motor that stands on z = 0, now and then with an end that is a piece of its own: a cap, or half of it."""
+    if rng.random() < 0.5:
+        return [motor]
+    seam = length * float(rng.uniform(0.5, 1.0) if rng.random() < 0.3 else rng.uniform(0.82, 0.97))
+    end, rest = motor.split_by_plane((0, 0, 1), seam)
+    if rng.random() < 0.4:
+        end = end.scale((0.93, 0.93, 1.0))
+    return [rest, end]
 
 
 def _parallel(
     rng: np.random.Generator,
     kind: str,
     case: Manifold,
-    motor: Manifold,
+    motor: list[Manifold],
     size: tuple[float, float, float],
     motor_r: float,
 ) -> list[Manifold]:
@@ -100,11 +116,13 @@ def _parallel(
     """
     across, case_r, half = size
     level = -half * float(rng.uniform(0.1, 1.0))
-    motor = motor.translate((across / 2 + motor_r * float(rng.uniform(0.6, 0.95)), 0, level))
-    motor = motor.mirror((0, 0, 1)) if rng.random() < 0.35 else motor
+    out = across / 2 + motor_r * float(rng.uniform(0.6, 0.95))
+    turned_over = rng.random() < 0.35
+    motor = [solid.translate((out, 0, level)) for solid in motor]
+    motor = [solid.mirror((0, 0, 1)) if turned_over else solid for solid in motor]
     bridge = block(across / 2 + motor_r, min(case_r, motor_r) * 1.1, half)
     case = case + bridge.translate(((across / 2 + motor_r) / 2, 0, 0))
-    return [case, motor + motor.mirror((1, 0, 0)) if kind == "twin" else motor]
+    return [case, *(solid + solid.mirror((1, 0, 0)) if kind == "twin" else solid for solid in motor)]
 
 
 def _motor(rng: np.random.Generator, style: str, r: float, length: float) -> Manifold:
@@ -138,8 +156,8 @@ def _grooves(rng: np.random.Generator, r: float, length: float) -> Manifold:
 
 
 def _rings(rng: np.random.Generator, outer: float, inner: float, length: float) -> Manifold:
-    """Two to seven rings between these radii (m), evenly along the further part of the motor."""
-    wide, number = float(rng.uniform(0.0025, 0.008)), int(rng.integers(2, 8))
+    """Two to ten rings between these radii (m), evenly along the further part of the motor."""
+    wide, number = float(rng.uniform(0.0025, 0.008)), int(rng.integers(2, 11))
     ring = cylinder(outer, wide) - cylinder(inner, 3 * wide).translate((0, 0, -wide))
     places = np.linspace(length * rng.uniform(0.15, 0.4), length * 0.95, number) - wide
     return Manifold.batch_boolean([ring.translate((0, 0, float(z))) for z in places], OpType.Add)
@@ -155,6 +173,13 @@ def _fins(rng: np.random.Generator, r: float, length: float) -> Manifold:
     number = int(rng.integers(5, 10))
     fins = [fin.rotate((0, 0, 180 * n / number)) for n in range(number)]
     return cylinder(r, length) + Manifold.batch_boolean(fins, OpType.Add)
+
+
+def _sided(rng: np.random.Generator, r: float, length: float) -> Manifold:
+    """Of five to fourteen flat sides, its far rim bevelled now and then."""
+    sides = int(rng.integers(5, 15))
+    rim = cylinder(r, r * 0.2, r * 0.8, sides).translate((0, 0, length)) if rng.random() < 0.5 else Manifold()
+    return cylinder(r, length, None, sides) + rim
 
 
 def _dome(rng: np.random.Generator, r: float, length: float) -> Manifold:
@@ -173,6 +198,7 @@ _ROUND_MOTORS = {
     "plain": _plain,
     "dome": _dome,
     "taper": _taper,
+    "sided": _sided,
     "bell": _bell,
     "bottle": _bottle,
     "bands": _bands,

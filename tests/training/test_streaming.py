@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import torch
+from PIL import Image
 
 from classifier.identify import WEIGHTS_DIR
 from classifier.recipe import CLASSES, KINDS
@@ -194,6 +195,42 @@ def test_the_command_begins_where_it_is_told_and_stores_what_came_of_it(tmp_path
     assert all(each["command"].startswith("python -m training stream") for each in about)
 
 
+def test_a_smaller_twin_learns_by_the_same_windows(tmp_path, monkeypatch) -> None:
+    monkeypatch.setattr(streaming, "_STATISTICS_BATCHES", 1)
+    monkeypatch.setattr(streaming, "ViewStream", lambda plan: _Stream())
+    given = [
+        "--preset",
+        "small",
+        "--batch",
+        "4",
+        "--minutes",
+        "0.02",
+        "--held",
+        "64",
+        "--unseen",
+        "6",
+        "--smaller",
+        "64",
+    ]
+    main(["stream", "--out", str(tmp_path), "--devices", "cpu", "--begin", str(WEIGHTS_DIR), *given])
+    told = [read_whole(tmp_path / name / "reader.pt")["about"]["preset"] for name in ("served", "served-64")]
+    assert [(preset["reader_px"], preset["reader_served_px"]) for preset in told] == [(96, 96), (64, 64)]
+    summary = json.loads((tmp_path / "streamed.json").read_text())
+    assert summary["runs"][0]["steps"] == summary["runs"][1]["steps"]
+    assert summary["runs"][0]["unseen"] != summary["runs"][1]["unseen"]
+
+
+def test_a_smaller_window_is_that_of_pillow_and_its_parts_keep_their_shares() -> None:
+    windows = torch.rand(2, 3, 96, 96, generator=torch.Generator().manual_seed(3))
+    parts = torch.rand(2, 5, 12, 12)
+    reduced, targets = streaming.smaller((windows, {"parts": parts}), 64)
+    for ours, whole in zip(reduced.flatten(0, 1), windows.flatten(0, 1), strict=True):
+        other = Image.fromarray(whole.numpy(), "F").resize((64, 64), Image.Resampling.BILINEAR)
+        np.testing.assert_allclose(ours, np.asarray(other), atol=1e-5)
+    assert targets["parts"].shape == (2, 5, 8, 8)
+    torch.testing.assert_close(targets["parts"].mean((2, 3)), parts.mean((2, 3)), atol=0.05, rtol=0)
+
+
 def test_a_batch_holds_stored_renders_beside_streamed_views() -> None:
     records = read_manifests([SAMPLES])[:4]
     stored = ReaderBatches(records, load_bank(records, 128, CPU, 1), SIDE)
@@ -219,6 +256,14 @@ def test_stored_renders_are_for_a_reader(tmp_path, monkeypatch, capsys) -> None:
         main(["stream", "--task", "finder", "--data", str(SAMPLES), "--out", str(tmp_path), "--devices", "cpu",
               "--minutes", "0.02"])  # fmt: skip
     assert "only a reader learns from stored renders" in capsys.readouterr().err
+
+
+def test_a_twin_is_a_reader_of_whole_cells(tmp_path, capsys) -> None:
+    given = ["--out", str(tmp_path), "--minutes", "0.02"]
+    for asked in (["--smaller", "70"], ["--smaller", "64", "--task", "finder"]):
+        with pytest.raises(SystemExit):
+            main(["stream", *given, *asked])
+        assert f"--smaller {asked[1]} came" in capsys.readouterr().err
 
 
 def test_two_readers_learn_from_the_same_views(tmp_path) -> None:

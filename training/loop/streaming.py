@@ -1,6 +1,7 @@
 """Teach readers or finders by views that are rendered beside them: `python -m training stream`."""
 
 import argparse
+import copy
 import json
 import time
 from collections.abc import Callable, Sequence
@@ -10,17 +11,18 @@ from pathlib import Path
 import numpy as np
 import torch
 from torch import nn
+from torch.nn import functional
 
 from classifier.recipe import Recipe
 from synthetic_samples.render.stream import StreamPlan, ViewStream
 from synthetic_samples.scene.layout import Brief
-from training.config import PRESETS, Preset
+from training.config import PRESETS, STRIDE, Preset
 from training.data.dataset import load_bank
 from training.data.geometry import wobbled
 from training.data.manifest import DatasetError, read_manifests
 from training.loop.mixed import Mixed
 from training.loop.parallel import made_ready
-from training.loop.streamed import WOBBLE, Streamed, StreamedPhotos, StreamedWindows
+from training.loop.streamed import WOBBLE, Drawn, Streamed, StreamedPhotos, StreamedWindows
 from training.loop.tasks import TASKS, Batches, Task
 from training.loop.train import Job, Run, RunConfig
 from training.loop.unfuse import served_network
@@ -37,6 +39,10 @@ _GROUP = 128  # views a batch whose loss is measured at the end
 def stream(options: argparse.Namespace) -> None:
     """Start the stream, teach, store `OUT/NAME/TASK.pt` for each beginning, how it began, and `OUT/streamed.json`."""
     task = TASKS[options.task]
+    if options.smaller and (task.name != "reader" or options.smaller % STRIDE):
+        raise DatasetError(
+            f"--smaller {options.smaller} came for a {task.name}; want a multiple of {STRIDE}, and a reader"
+        )
     preset = _preset(options, task)
     devices = (options.devices or ("cuda:0" if torch.cuda.is_available() else "cpu")).split(",")
     device, side_px = torch.device(devices[0]), getattr(preset, f"{task.name}_px")
@@ -53,6 +59,8 @@ def stream(options: argparse.Namespace) -> None:
     draw = Mixed(batches, stored, options.stored).draw if stored else batches.draw
     try:
         begun = [begin(task, start, draw, device, options.seed) for start in options.begin or [IMAGENET]]
+        if options.smaller:
+            begun.append(_twin(begun[0], options.smaller))
         for each in begun:  # what `average` may mix the taught network with
             about = _about(task, each, preset, options.seed)
             save_network(options.out / each.name / "begun_from" / f"{task.name}.pt", each.net, about)
@@ -90,6 +98,7 @@ class Begun:
     net: nn.Module
     about: dict
     gently: bool = False  # at the learning rate of one that goes on from another
+    side_px: int | None = None  # of a reader whose windows are smaller than they are drawn
 
 
 def begin(task: Task, start: str, draw: Callable, device: torch.device, seed: int) -> Begun:
@@ -105,6 +114,10 @@ def begin(task: Task, start: str, draw: Callable, device: torch.device, seed: in
     some = [draw(rng, _STATISTICS_BATCH, learned=False)[0] for _ in range(_STATISTICS_BATCHES)]
     about = {"went_on_from": start, "pictures": Recipe.read(Path(start))[0].trained_on.synthetic}
     return Begun("served", served_network(task.name, Path(start), some, device), about, gently=True)
+
+
+def _twin(first: Begun, side_px: int) -> Begun:
+    return replace(first, name=f"{first.name}-{side_px}", net=copy.deepcopy(first.net), side_px=side_px)
 
 
 def train_streamed(
@@ -132,7 +145,7 @@ def train_streamed(
             saved = now
             _save(task, runs, batches)
     _save(task, runs, batches)
-    losses = [_losses(task, run.averaged.eval(), batches) for run in runs]
+    losses = [_losses(task, run.averaged.eval(), batches, e.side_px) for run, e in zip(runs, begun, strict=True)]
     told = [{"name": run.job.name, "steps": run.steps} | lost for run, lost in zip(runs, losses, strict=True)]
     summary = {"task": task.name, "runs": told, "views": batches.bank.added, "worlds": len(batches.bank.worlds),
                "drawn": batches.drawn, "left_out": batches.bank.left_out,
@@ -162,10 +175,22 @@ def _job(task: Task, each: Begun, draw: Callable, config: RunConfig) -> Job:
         gentler = schedule.going_on_rate * schedule.learning_rate
         schedule = replace(schedule, head_only_share=0.0, learning_rate=gentler)
     about = _about(task, each, config.preset, config.seed)
-    return Job(each.name, draw, task.loss, schedule, config, about)
+    return Job(each.name, lambda *asked: smaller(draw(*asked), each.side_px), task.loss, schedule, config, about)
+
+
+def smaller(drawn: Drawn, side_px: int | None) -> Drawn:
+    """The same windows (N, 3, S, S) at another side, a multiple of `STRIDE`, and their parts; as they are for None."""
+    if side_px is None:
+        return drawn
+    windows, targets = drawn
+    reduced = functional.interpolate(windows, (side_px, side_px), mode="bilinear", antialias=True)
+    return reduced, targets | {"parts": functional.adaptive_avg_pool2d(targets["parts"], side_px // STRIDE)}
 
 
 def _about(task: Task, each: Begun, preset: Preset, seed: int) -> dict:
+    if each.side_px:  # served a little larger than it is taught, as the preset has it
+        served = round(each.side_px * preset.reader_served_px / preset.reader_px / STRIDE) * STRIDE
+        preset = replace(preset, reader_px=each.side_px, reader_served_px=served)
     return {"pictures": 0} | each.about | {"task": task.name, "preset": preset.as_dict(), "seed": seed}
 
 
@@ -186,7 +211,7 @@ def _pace(batches: Streamed, spent_s: float) -> str:
 
 
 @torch.no_grad()
-def _losses(task: Task, net: nn.Module, batches: Streamed) -> dict[str, dict[str, float]]:
+def _losses(task: Task, net: nn.Module, batches: Streamed, side_px: int | None) -> dict[str, dict[str, float]]:
     """The mean loss on views that were learned from last and on as many that never were, in the same weather."""
     used = np.flatnonzero((batches.bank.uses >= 1) & (np.arange(batches.bank.capacity) < batches.bank.added))
     used = np.random.default_rng(4).permutation(used)[: batches.unseen.capacity]
@@ -200,7 +225,7 @@ def _losses(task: Task, net: nn.Module, batches: Streamed) -> dict[str, dict[str
         for number, group in enumerate(groups):
             rng = np.random.default_rng([5, number])
             maps = wobbled(batches.plain_maps(len(group)), WOBBLE, rng)
-            windows, targets = batches.shown(bank, group, maps, rng)
+            windows, targets = smaller(batches.shown(bank, group, maps, rng), side_px)
             for key, value in task.loss(net(windows), targets).items():
                 sums[key] = sums.get(key, 0.0) + float(value) * len(group)
         found[name] = {key: round(value / len(places), 4) for key, value in sums.items()}
