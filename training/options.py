@@ -50,6 +50,12 @@ OPTIONS: Final[dict[str, dict]] = {
         "metavar": "SHARE",
         "help": "of each batch that is drawn from --data, where given (default: %(default)s)",
     },
+    "--nothing": {
+        "type": float,
+        "default": 0.05,
+        "metavar": "SHARE",
+        "help": "of each of a reader's batches that shows nothing at all (default: %(default)s)",
+    },
     "--smaller": {
         "type": int,
         "metavar": "PX",
@@ -74,6 +80,7 @@ COMMAND_OPTIONS: Final[dict[str, tuple[str, ...]]] = {
     "stream": (
         "--data",
         "--stored",
+        "--nothing",
         "--out",
         "--preset",
         "--seed",

@@ -88,7 +88,8 @@ def _case(rng: np.random.Generator, style: str, r: float) -> tuple[list[Manifold
         motor[0] = motor[0] + arms[0] + arms[1]
     if motor_r > half * 0.9 and kind != "oblique":
         motor = [solid ^ block(2, 2, 2.1 * half) for solid in motor]
-    return [case, *(solid - cylinder(r * 0.9, 2).translate((0, 0, -1)) for solid in motor)], half, case_r * 0.92
+    motor = [solid - cylinder(r * 0.9, 2).translate((0, 0, -1)) for solid in motor]
+    return [case, *(solid for solid in motor if not solid.is_empty())], half, case_r * 0.92
 
 
 def _in_two(rng: np.random.Generator, motor: Manifold, length: float) -> list[Manifold]:

@@ -36,7 +36,7 @@ from tests.support.toy_networks import blob_photo, encoded, write_model
 TOKEN = "a token for nothing but this measurement"
 NOBODY_UP = Said("person_in_sling", {"id": "person_in_sling", "answer": "no"}, {})
 PROXY = """
-daemon off; worker_processes 1; pid {folder}/nginx.pid; error_log {folder}/nginx.log error;
+{user}daemon off; worker_processes 1; pid {folder}/nginx.pid; error_log {folder}/nginx.log error;
 events {{ worker_connections 4096; }}
 http {{
   access_log off; client_max_body_size 80m;
@@ -278,8 +278,9 @@ def main() -> None:
             for server in servers:
                 server.start()
             upstreams = " ".join(f"server 127.0.0.1:{s.port} max_fails=1 fail_timeout=2s;" for s in servers)
+            user = "" if os.geteuid() else "user root; "  # else a worker of nobody cannot enter the folder
             config = Path(folder) / "nginx.conf"
-            config.write_text(PROXY.format(folder=folder, port=first, upstreams=upstreams))
+            config.write_text(PROXY.format(folder=folder, port=first, upstreams=upstreams, user=user))
             proxy = subprocess.Popen([asked.nginx, "-c", str(config)], stderr=subprocess.DEVNULL)
             load = Load(f"http://127.0.0.1:{first}", store, random.Random(asked.seed))
             cases = asyncio.run(loaded(load, servers, asked))

@@ -84,6 +84,7 @@ def test_a_head_is_what_its_value_says(lowering: str, style: str) -> None:
         built = head(np.random.default_rng([3, seed]), lowering, style)
         grips = _labelled(built.pieces, "actuator_head/mechanism")
         necks = _labelled(built.pieces, "actuator_head/neck")
+        assert not any(piece.solid.is_empty() for piece in built.pieces if isinstance(piece, Part))
         assert bool(grips) == (lowering != "none")
         assert bool(necks) == (lowering == "pull_twist_knob")
         if lowering == "pull_twist_knob":

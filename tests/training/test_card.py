@@ -9,7 +9,7 @@ import pytest
 from classifier.identify import WEIGHTS_DIR
 from classifier.recipe import Recipe
 from experiments.runs import RUNS_FILE, Metric, Run, read_runs
-from training.card.card import CARD, CardError, Wanted, card_text, metric_of
+from training.card.card import CARD, CardError, Wanted, card_text, metric_of, split_of
 from training.card.entry import ALL_PHOTOS, EntryError, metrics_of, record
 from training.data.manifest import read_manifests
 
@@ -29,6 +29,15 @@ def test_a_card_without_a_figure_says_which():
     bare = [run.model_copy(update={"metrics": ()}) if run.kind == "evaluation" else run for run in runs]
     with pytest.raises(CardError, match="has no figure 'generation'"):
         card_text(RECIPE, bare)
+
+
+def test_the_card_tells_of_each_round_that_these_weights_were_measured_on():
+    weights = last_evaluation().parents[0].run
+    measured = [run for run in read_runs() if run.id.startswith("round-") and run.parents[0].run == weights]
+    assert len(measured) >= 4
+    for run in measured:
+        heads = metric_of(run, split_of(run), "readable heads, favourite right, two views a lift")
+        assert f"| {run.id.split('-')[1]} | {heads} | " in CARD.read_text("utf-8")
 
 
 @pytest.mark.parametrize(

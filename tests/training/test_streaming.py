@@ -24,7 +24,7 @@ from training.data.manifest import Reading, read_manifests
 from training.data.targets import HIDDEN_SHARES, Balance, relations_of, target_of
 from training.data.view_bank import MOST_USES, WindowBank, reduced_parts, within
 from training.loop import streaming
-from training.loop.mixed import Mixed
+from training.loop.mixed import Mixed, WithNothing
 from training.loop.reading import ReaderBatches, reader_loss
 from training.loop.streamed import StreamedPhotos, StreamedWindows
 from training.loop.streaming import Begun, train_streamed
@@ -198,20 +198,8 @@ def test_the_command_begins_where_it_is_told_and_stores_what_came_of_it(tmp_path
 def test_a_smaller_twin_learns_by_the_same_windows(tmp_path, monkeypatch) -> None:
     monkeypatch.setattr(streaming, "_STATISTICS_BATCHES", 1)
     monkeypatch.setattr(streaming, "ViewStream", lambda plan: _Stream())
-    given = [
-        "--preset",
-        "small",
-        "--batch",
-        "4",
-        "--minutes",
-        "0.02",
-        "--held",
-        "64",
-        "--unseen",
-        "6",
-        "--smaller",
-        "64",
-    ]
+    given = ["--preset", "small", "--batch", "4", "--minutes", "0.02", "--held", "64", "--unseen", "6"]
+    given += ["--smaller", "64"]
     main(["stream", "--out", str(tmp_path), "--devices", "cpu", "--begin", str(WEIGHTS_DIR), *given])
     told = [read_whole(tmp_path / name / "reader.pt")["about"]["preset"] for name in ("served", "served-64")]
     assert [(preset["reader_px"], preset["reader_served_px"]) for preset in told] == [(96, 96), (64, 64)]
@@ -250,6 +238,20 @@ def test_a_batch_holds_stored_renders_beside_streamed_views() -> None:
     assert all(torch.isfinite(loss) for loss in reader_loss(new_network("reader", False)(windows), targets).values())
 
 
+def test_a_batch_holds_pictures_of_nothing_that_are_no_lift_part() -> None:
+    streamed = StreamedWindows(_Stream(), SIDE, 48, CPU, 1, unseen=6)
+    windows, targets = WithNothing(streamed.draw, 0.25).draw(np.random.default_rng(12), 8)
+    streamed.close()
+    assert streamed.drawn == 6 and windows.shape == (8, 3, SIDE, SIDE) and torch.isfinite(windows).all()
+    assert {len(values) for name, values in targets.items() if name != "part_weights"} == {8}
+    assert [KINDS[kind] for kind in targets["kind"][6:]] == [OTHER, OTHER]
+    assert all(not targets[concept][6:].any() for concept in CLASSES) and targets["relations"][6:].isnan().all()
+    assert (targets["parts"][6:, PARTS.index("background")] == 1).all() and targets["parts"][6:].sum(1).eq(1).all()
+    torch.manual_seed(4)
+    losses = reader_loss(new_network("reader", False)(windows), targets)
+    assert all(torch.isfinite(loss) for loss in losses.values())
+
+
 def test_stored_renders_are_for_a_reader(tmp_path, monkeypatch, capsys) -> None:
     monkeypatch.setattr(streaming, "ViewStream", lambda plan: _Stream())
     with pytest.raises(SystemExit):
@@ -260,7 +262,7 @@ def test_stored_renders_are_for_a_reader(tmp_path, monkeypatch, capsys) -> None:
 
 def test_a_twin_is_a_reader_of_whole_cells(tmp_path, capsys) -> None:
     given = ["--out", str(tmp_path), "--minutes", "0.02"]
-    for asked in (["--smaller", "70"], ["--smaller", "64", "--task", "finder"]):
+    for asked in (["--smaller", "208"], ["--smaller", "64", "--task", "finder"]):
         with pytest.raises(SystemExit):
             main(["stream", *given, *asked])
         assert f"--smaller {asked[1]} came" in capsys.readouterr().err

@@ -1,14 +1,22 @@
-"""Batches that are part streamed views and part windows of stored renders.
+"""Batches that are part streamed views, part windows of stored renders, and part pictures of nothing.
 
 A stream never repeats itself, and its pictures are cheap; stored renders are what is calibrated on and served. Each
-batch holds both, so that batch norms meet what they will meet.
+batch holds both, so that batch norms meet what they will meet. Pictures of nothing are no lift part, whatever drew
+them.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 import torch
 
+from classifier.recipe import KINDS, OTHER
+from synthetic_samples.render.part_maps import PARTS
+from training.data.augment import augmented
+from training.data.geometry import normed
+from training.data.nothing import nothing_pictures
+from training.loop import reading
 from training.loop.streamed import Drawn, Streamed
 from training.loop.tasks import Batches
 
@@ -32,6 +40,30 @@ class Mixed:
         more, known = self.stored.draw(rng, kept)
         known |= {name: _untold(values, kept) for name, values in targets.items() if name not in known}
         joined = {name: torch.cat([values, known[name]]) for name, values in targets.items() if name != _OF_ALL}
+        return torch.cat([windows, more]), joined | {_OF_ALL: targets[_OF_ALL]}
+
+
+@dataclass(frozen=True)
+class WithNothing:
+    """Puts pictures of nothing into each batch of `others`, a draw of `Streamed` or `Mixed`: `share` of it."""
+
+    others: Callable[..., Drawn]
+    share: float
+
+    def draw(self, rng: np.random.Generator, count: int, learned: bool = True) -> Drawn:
+        """As `Streamed.draw`; nothing is of kind `other`, has no values, and all of it is background."""
+        bare = round(count * self.share)
+        windows, targets = self.others(rng, count - bare, learned)
+        if not bare:
+            return windows, targets
+        pictures = nothing_pictures(rng, bare, windows.shape[-1], windows.device)
+        more = normed(augmented(pictures, reading.AUGMENTATION, rng), torch.ones_like(pictures[:, :1]))
+        told = {name: torch.zeros_like(values[:1]).repeat(bare, *[1] * (values.ndim - 1))
+                for name, values in targets.items() if name != _OF_ALL}  # fmt: skip
+        told["kind"].fill_(KINDS.index(OTHER))
+        told["relations"].fill_(float("nan"))
+        told["parts"][:, PARTS.index("background")] = 1
+        joined = {name: torch.cat([targets[name], values]) for name, values in told.items()}
         return torch.cat([windows, more]), joined | {_OF_ALL: targets[_OF_ALL]}
 
 

@@ -20,14 +20,14 @@ from training.config import PRESETS, STRIDE, Preset
 from training.data.dataset import load_bank
 from training.data.geometry import wobbled
 from training.data.manifest import DatasetError, read_manifests
-from training.loop.mixed import Mixed
+from training.loop.mixed import Mixed, WithNothing
 from training.loop.parallel import made_ready
 from training.loop.streamed import WOBBLE, Drawn, Streamed, StreamedPhotos, StreamedWindows
 from training.loop.tasks import TASKS, Batches, Task
 from training.loop.train import Job, Run, RunConfig
 from training.loop.unfuse import served_network
 from training.nets.checkpoint import save_network
-from training.nets.model import BACKBONE, BACKBONE_WEIGHTS, new_network
+from training.nets.model import BACKBONE, BACKBONE_WEIGHTS, COARSEST_STRIDE, new_network
 
 IMAGENET = "imagenet"
 STREAMED = {"reader": StreamedWindows, "finder": StreamedPhotos}
@@ -39,9 +39,9 @@ _GROUP = 128  # views a batch whose loss is measured at the end
 def stream(options: argparse.Namespace) -> None:
     """Start the stream, teach, store `OUT/NAME/TASK.pt` for each beginning, how it began, and `OUT/streamed.json`."""
     task = TASKS[options.task]
-    if options.smaller and (task.name != "reader" or options.smaller % STRIDE):
+    if options.smaller and (task.name != "reader" or options.smaller % COARSEST_STRIDE):
         raise DatasetError(
-            f"--smaller {options.smaller} came for a {task.name}; want a multiple of {STRIDE}, and a reader"
+            f"--smaller {options.smaller} came for a {task.name}; want a multiple of {COARSEST_STRIDE}, and a reader"
         )
     preset = _preset(options, task)
     devices = (options.devices or ("cuda:0" if torch.cuda.is_available() else "cpu")).split(",")
@@ -57,6 +57,8 @@ def stream(options: argparse.Namespace) -> None:
     stored = _stored(options, task, preset, device)
     batches = STREAMED[task.name](ViewStream(plan), side_px, options.held, device, options.seed, options.unseen)
     draw = Mixed(batches, stored, options.stored).draw if stored else batches.draw
+    if task.name == "reader":
+        draw = WithNothing(draw, options.nothing).draw
     try:
         begun = [begin(task, start, draw, device, options.seed) for start in options.begin or [IMAGENET]]
         if options.smaller:
@@ -179,7 +181,7 @@ def _job(task: Task, each: Begun, draw: Callable, config: RunConfig) -> Job:
 
 
 def smaller(drawn: Drawn, side_px: int | None) -> Drawn:
-    """The same windows (N, 3, S, S) at another side, a multiple of `STRIDE`, and their parts; as they are for None."""
+    """The same windows (N, 3, S, S) at another side and their parts; as they are for None."""
     if side_px is None:
         return drawn
     windows, targets = drawn
@@ -189,7 +191,7 @@ def smaller(drawn: Drawn, side_px: int | None) -> Drawn:
 
 def _about(task: Task, each: Begun, preset: Preset, seed: int) -> dict:
     if each.side_px:  # served a little larger than it is taught, as the preset has it
-        served = round(each.side_px * preset.reader_served_px / preset.reader_px / STRIDE) * STRIDE
+        served = round(each.side_px * preset.reader_served_px / preset.reader_px / COARSEST_STRIDE) * COARSEST_STRIDE
         preset = replace(preset, reader_px=each.side_px, reader_served_px=served)
     return {"pictures": 0} | each.about | {"task": task.name, "preset": preset.as_dict(), "seed": seed}
 

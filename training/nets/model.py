@@ -26,6 +26,9 @@ BACKBONE_WEIGHTS = {
 
 BACKBONE_SETTING = "HOISTLORE_BACKBONE_WEIGHTS"
 FEATURES = 1280
+COARSEST_STRIDE = 32
+"""Input pixels to one cell of the coarsest map: what an input's side has to be a multiple of."""
+
 DROP_PATH = 0.1
 
 
