@@ -88,6 +88,9 @@ LIFTS = pa.schema(
 )
 """One row a lift; `control_box`, `actuator` and `catalogue` as in the answer document, so that `pool` reads them."""
 
+ROWS_A_GROUP = 1024
+"""Of a row group, at least: of each one a writer keeps some kilobytes until the file is closed."""
+
 
 def encoded(rows: list[dict[str, Any]], schema: pa.Schema) -> bytes:
     """Rows as the bytes of a Parquet file."""
@@ -136,7 +139,13 @@ def write_whole(path: Path, data: bytes) -> None:
 
 
 def join(pieces: Iterable[Path], path: Path, schema: pa.Schema) -> None:
-    """Pieces as one Parquet file, one piece in memory at a time."""
+    """Pieces as one Parquet file, the rows of one row group in memory at a time."""
+    waiting: list[pa.Table] = []
     with whole(path) as part, parquet.ParquetWriter(part, schema, compression="zstd") as writer:
         for piece in pieces:
-            writer.write_table(_read(piece))
+            waiting.append(_read(piece))
+            if sum(map(len, waiting)) >= ROWS_A_GROUP:
+                writer.write_table(pa.concat_tables(waiting))
+                waiting.clear()
+        if waiting:
+            writer.write_table(pa.concat_tables(waiting))

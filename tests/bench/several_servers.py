@@ -114,19 +114,21 @@ class Load:
         self.address, self.store, self.rng, self.measured = address, store, rng, Measured()
         self.ends = False
 
-    async def agent(self, case: Case, name: str, answers_every_s: float) -> None:
+    async def agent(self, case: Case, number: int, answers_every_s: float) -> None:
         """Sign in, keep the case's page open, and write a note now and then."""
-        async with self._client() as client:
+        async with self._client(number) as client:
             await asyncio.sleep(self.rng.uniform(0, 10))
-            await self._until_there(client, "POST", "/en/staff/sign-in", data={"token": TOKEN, "name": name})
+            await self._until_there(
+                client, "POST", "/en/staff/sign-in", data={"token": TOKEN, "name": f"agent {number}"}
+            )
             watching = asyncio.create_task(self._watch(client, case))
-            number = 0
+            notes = 0
             while not self.ends:
                 await asyncio.sleep(self.rng.uniform(0.5, 1.5) * answers_every_s)
                 page = await self._page(client, case)
-                key, number = re.search(r'form_key" value="([^"]+)', page)[1], number + 1
+                key, notes = re.search(r'form_key" value="([^"]+)', page)[1], notes + 1
                 form = {"form_key": key, "version": str(_version(page)), "kind": "note", "id": ""}
-                form["answer"] = f"note {number}"
+                form["answer"] = f"note {notes}"
                 await self._until_there(client, "POST", f"/en/staff/cases/{case.id}/answers", data=form)
                 case.acknowledged.append(form["answer"])
             await self._all_seen(case)
@@ -158,7 +160,7 @@ class Load:
         """Send one photo until it is acknowledged."""
         picture = blob_photo(("control_box", (0.3, 0.4), 0.3, {"black": "above"}))
         photo = encoded(picture, comment=str(number).encode())  # so that no two are the same file
-        async with self._client() as client:
+        async with self._client(number) as client:
             files = {"photos": (f"{number}.jpg", photo, "image/jpeg")}
             await self._until_there(client, "POST", f"/en/c/{case.token}/photos", files=files)
         acknowledged, version = time.monotonic(), await asyncio.to_thread(self.store.version, case.id)
@@ -196,8 +198,12 @@ class Load:
                 self.measured.troubles[f"{method}: {type(error).__name__}"] += 1
             await asyncio.sleep(0.5)
 
-    def _client(self) -> httpx.AsyncClient:
-        return httpx.AsyncClient(base_url=self.address, timeout=30, headers={"accept": "text/html"})
+    def _client(self, number: int) -> httpx.AsyncClient:
+        """One of an address of its own, since sign-ins from one address are counted."""
+        transport = httpx.AsyncHTTPTransport(local_address=f"127.1.{number // 250 % 250}.{1 + number % 250}")
+        return httpx.AsyncClient(
+            base_url=self.address, timeout=30, headers={"accept": "text/html"}, transport=transport
+        )
 
 
 def _version(page: str) -> int:
@@ -226,7 +232,7 @@ async def loaded(load: Load, servers: list[Server], asked: argparse.Namespace) -
     cases = [Case(*load.store.start("en", who, NOBODY_UP)) for _ in range(asked.agents)]
     while not all([await server.ready() for server in servers]):
         await asyncio.sleep(0.5)
-    agents = [load.agent(case, f"agent {n}", asked.answers_s) for n, case in enumerate(cases)]
+    agents = [load.agent(case, n, asked.answers_s) for n, case in enumerate(cases)]
     working = [asyncio.create_task(agent) for agent in agents]
     await asyncio.sleep(15)
     killer = asyncio.create_task(killing(servers, asked.kill_s, load.rng, load.measured))
