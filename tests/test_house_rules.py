@@ -135,6 +135,7 @@ def test_functions_of_guidance_are_short() -> None:
     assert long == {}
 
 
+@pytest.mark.walk
 def test_importing_the_serving_part_loads_nothing_that_only_training_needs() -> None:
     names = [
         ".".join(path.relative_to(ROOT).with_suffix("").parts)
@@ -146,6 +147,7 @@ def test_importing_the_serving_part_loads_nothing_that_only_training_needs() -> 
     assert loaded_after(f"import {', '.join(names)}").isdisjoint(NEVER_SERVED)
 
 
+@pytest.mark.walk
 def test_a_server_without_a_provider_loads_nothing_for_one(toy_model_dir: Path, tmp_path: Path) -> None:
     given = f"weights={str(toy_model_dir)!r}, database={f'sqlite:///{tmp_path}/cases.db'!r}"
     run = f"from api.app import create_app\nfrom api.settings import Settings\ncreate_app(Settings({given}))"
@@ -153,6 +155,7 @@ def test_a_server_without_a_provider_loads_nothing_for_one(toy_model_dir: Path, 
     assert "fastapi" in loaded and loaded.isdisjoint(("joserfc", "httpx"))
 
 
+@pytest.mark.walk
 def test_identifying_a_photo_loads_neither_torch_nor_the_web(toy_model_dir: Path, tmp_path: Path) -> None:
     from tests.support.toy_networks import blob_photo, encoded
 
@@ -168,6 +171,7 @@ def test_identifying_a_photo_loads_neither_torch_nor_the_web(toy_model_dir: Path
     assert loaded.isdisjoint((*NEVER_SERVED, "fastapi", "starlette", "uvicorn"))
 
 
+@pytest.mark.walk
 def test_traces_are_loaded_only_when_they_are_asked_for() -> None:
     code = "import api.app, sys\nassert not [m for m in sys.modules if m.startswith('opentelemetry.sdk')]"
     assert "fastapi" in loaded_after(code)
@@ -181,6 +185,7 @@ def loaded_after(code: str) -> set[str]:
     return set(done.stdout.splitlines()[-1].split()[1:])
 
 
+@pytest.mark.walk
 @pytest.mark.parametrize("module", ["classifier.identify", "guidance.advise.answer", "api.app", "api.commands.main"])
 def test_importing_does_nothing(module: str) -> None:
     """No file is opened for writing, no socket, no thread, no network session at import."""

@@ -1,11 +1,14 @@
 """What the lifts of a survey prove: counted by lifts, with intervals, and no more than so few can say."""
 
+import pytest
+
 from api.surveys.progress import lifts_to_show, proven, whole_lifts
 from tests.api.test_survey import LEFT, Walk, app, photo, tom, walk
 
 __all__ = ["app", "tom", "walk"]
 
 
+@pytest.mark.walk
 def test_after_thirty_lifts_it_says_what_thirty_prove(walk: Walk) -> None:
     """Of 29 of 30 the interval of Wilson is 83.3 to 99.4 %, reckoned from the formula apart from the code."""
     for number in range(30):
