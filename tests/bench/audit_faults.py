@@ -87,7 +87,7 @@ def workers_killed(source: Path, out: Path, rng: random.Random) -> tuple[str, tu
     ended = threading.Thread(target=wait_for, args=(audit,))
     ended.start()
     while audit.poll() is None:
-        time.sleep(rng.uniform(1, 6))
+        time.sleep(rng.uniform(0.5, 3))
         children = Path(f"/proc/{audit.pid}/task/{audit.pid}/children")
         workers = (
             [pid for pid in children.read_text().split() if b"spawn_main" in command_of(pid)]
@@ -113,7 +113,7 @@ def audit_killed(source: Path, out: Path, rng: random.Random) -> tuple[str, tupl
     while True:
         audit = started(source, out, "--workers", "2")
         try:
-            wait = rng.uniform(5, 15) if kills < 4 else 1800
+            wait = rng.uniform(2.5, 6) if kills < 4 else 1800
             audit.communicate(timeout=wait)
             assert audit.returncode == 0
             return f"killed {kills} times", tables_of(out)
