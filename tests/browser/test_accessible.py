@@ -90,7 +90,8 @@ def test_every_page_and_state(device: Callable[..., BrowserContext], photo_file:
     for path in (f"/{tag}/", f"/{tag}/down", f"/{tag}/offline", f"/{tag}/c/guessed"):
         look(path)
     page.goto(f"/{tag}/")
-    page.locator("button[value=no]").click()
+    with page.expect_navigation():
+        page.locator("button[value=no]").click()
     case = page.url.split("/at/")[0]
     look()
     page.locator("button[value=none]").click()

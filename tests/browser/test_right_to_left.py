@@ -106,10 +106,12 @@ def test_a_caregiver_s_pages(device: Callable[..., BrowserContext], photo_file: 
     in_order(page, SERVICE)
     in_order(page, EMERGENCY)
     page.goto(f"/{TAG}/")
-    page.locator("button[value=no]").click()
+    with page.expect_navigation():
+        page.locator("button[value=no]").click()
     case = page.url.split("/at/")[0]
     rightly(page, seen)
-    page.locator("button[value=none]").click()
+    with page.expect_navigation():
+        page.locator("button[value=none]").click()
     rightly(page, seen)
     page.locator("#picture").set_input_files(photo_file)
     expect(page.locator("svg.marked")).to_be_visible()
@@ -136,7 +138,8 @@ def test_the_staff_s_pages(device: Callable[..., BrowserContext], size: dict[str
         key(page, pressed)
     page.locator("#about-phone").fill(SERVICE)
     page.locator("#about-site").fill("7 / 3 B")
-    page.locator("form[action$='/about'] button").click()
+    with page.expect_navigation():  # the field holds the same before and after
+        page.locator("form[action$='/about'] button").click()
     expect(page.locator("#about-phone")).to_have_value(SERVICE)
     assert page.locator("#about-phone").evaluate("(field) => getComputedStyle(field).direction") == "ltr"
     rightly(page, seen)

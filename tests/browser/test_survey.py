@@ -207,7 +207,8 @@ def test_without_scripts_the_forms_do(site, device, photos) -> None:
     signed_in(page)
     page.goto("/en/staff/survey")
     page.locator("#name").fill("North house")
-    page.get_by_role("button", name="Begin").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Begin").click()
     survey = page.url
     page.locator("#number").fill("A-1")
     page.get_by_role("button", name="Begin with this lift").click()
