@@ -9,7 +9,7 @@ import pytest
 from classifier.identify import WEIGHTS_DIR
 from classifier.recipe import Recipe
 from experiments.runs import RUNS_FILE, Metric, Run, read_runs
-from training.card.card import CARD, CardError, Wanted, card_text, metric_of, split_of
+from training.card.card import CARD, CardError, Wanted, card_text, metric_of, round_row
 from training.card.entry import ALL_PHOTOS, EntryError, metrics_of, record
 from training.data.manifest import read_manifests
 
@@ -36,8 +36,18 @@ def test_the_card_tells_of_each_round_that_these_weights_were_measured_on():
     measured = [run for run in read_runs() if run.id.startswith("round-") and run.parents[0].run == weights]
     assert len(measured) >= 4
     for run in measured:
-        heads = metric_of(run, split_of(run), "readable heads, favourite right, two views a lift")
-        assert f"| {run.id.split('-')[1]} | {heads} | " in CARD.read_text("utf-8")
+        name = run.id.split("-")[1]
+        heads = metric_of(run, f"round {name}", "readable heads, favourite right, two views a lift")
+        assert f"| {name} | {heads} | " in CARD.read_text("utf-8")
+
+
+def test_a_round_of_any_name_and_without_a_case_of_a_figure_has_its_row():
+    run = next(run for run in read_runs() if run.id.startswith("round-"))
+    few = tuple(
+        metric.model_copy(update={"split": "round our own"}) for metric in run.metrics if "boxes" in metric.name
+    )
+    name, heads, boxes, *_ = round_row(run.model_copy(update={"id": "round-our own-w", "metrics": few}))
+    assert (name, heads) == ("our own", "–") and boxes.endswith(")")
 
 
 @pytest.mark.parametrize(

@@ -83,7 +83,7 @@ def card_text(recipe: Recipe, runs: Sequence[Run]) -> str:
     served = evaluations[-1]
     weights = served.parents[0].run
     rounds = [run for run in runs if run.id.startswith("round-") and run.parents[0].run == weights]
-    rounds.sort(key=lambda run: int(run.id.split("-")[1]))
+    rounds.sort(key=lambda run: (len(run.id), run.id))
     heldout = next(pictures for pictures in served.data if pictures.role == "heldout")
     environment = Environment(undefined=StrictUndefined, keep_trailing_newline=True)
     environment.filters["thousands"] = lambda number: f"{number:,}"
@@ -101,17 +101,17 @@ def card_text(recipe: Recipe, runs: Sequence[Run]) -> str:
         at=metric_of,
         all=ALL_PHOTOS,
         lifts=LIFTS,
-        rounds=[
-            [run.id.split("-")[1], *(metric_of(run, split_of(run), name) for name in ROUND_FIGURES)] for run in rounds
-        ],
+        rounds=[round_row(run) for run in rounds],
         photographs=PHOTOGRAPHS,
     )
     return wrapped(page)
 
 
-def split_of(measured: Run) -> str:
-    """What a round's figures are of: `round-4-WEIGHTS` of `round 4`."""
-    return " ".join(measured.id.split("-")[:2])
+def round_row(measured: Run) -> list[str]:
+    """A round's name and its `ROUND_FIGURES`; a dash where the round had no case of one."""
+    figures = {metric.name: str(metric) for metric in measured.metrics}
+    name = measured.metrics[0].split.removeprefix("round ")
+    return [name, *(figures.get(figure, "–") for figure in ROUND_FIGURES)]
 
 
 def metric_of(run: Run, split: str, name: str) -> Metric:

@@ -1,8 +1,7 @@
 """Pictures of nothing at all, so that what is no lift part is not only what the renderer draws.
 
 Coloured noise whose power falls with the frequency as in photographs, and leaves: blobs of all sizes that cover each
-other, each with a shade and a grain of its own (the dead leaves model). Both look like no object, and like much of
-what photographs are of: fur, leaves, gravel, cloth, water.
+other, each with a shade and a grain of its own (the dead leaves model). Both have edges and grain and are no object.
 """
 
 import numpy as np
@@ -15,10 +14,9 @@ _WAVES = 4  # of an outline
 
 def nothing_pictures(rng: np.random.Generator, count: int, side_px: int, device: torch.device) -> torch.Tensor:
     """Pictures (N, 3, S, S) in [0, 1] on the device: every other one noise, the others leaves."""
-    noise = noise_pictures(rng.uniform(*_FALL, count), side_px, _generator(rng, device))
-    leaves = _leaves(rng, noise[1::2], _generator(rng, device))
-    noise[1::2] = leaves
-    return noise
+    pictures = noise_pictures(rng.uniform(*_FALL, count), side_px, _generator(rng, device))
+    pictures[1::2] = _leaves(rng, pictures[1::2], _generator(rng, device))
+    return pictures
 
 
 def noise_pictures(fall: np.ndarray, side_px: int, generator: torch.Generator) -> torch.Tensor:

@@ -38,9 +38,8 @@ class Mixed:
         if not kept:
             return windows, targets
         more, known = self.stored.draw(rng, kept)
-        known |= {name: _untold(values, kept) for name, values in targets.items() if name not in known}
-        joined = {name: torch.cat([values, known[name]]) for name, values in targets.items() if name != _OF_ALL}
-        return torch.cat([windows, more]), joined | {_OF_ALL: targets[_OF_ALL]}
+        untold = {name: _all(values, kept, float("nan")) for name, values in targets.items() if name not in known}
+        return _joined((windows, targets), (more, known | untold))
 
 
 @dataclass(frozen=True)
@@ -58,14 +57,19 @@ class WithNothing:
             return windows, targets
         pictures = nothing_pictures(rng, bare, windows.shape[-1], windows.device)
         more = normed(augmented(pictures, reading.AUGMENTATION, rng), torch.ones_like(pictures[:, :1]))
-        told = {name: torch.zeros_like(values[:1]).repeat(bare, *[1] * (values.ndim - 1))
-                for name, values in targets.items() if name != _OF_ALL}  # fmt: skip
-        told["kind"].fill_(KINDS.index(OTHER))
-        told["relations"].fill_(float("nan"))
+        of_it = {"kind": KINDS.index(OTHER), "relations": float("nan")}
+        told = {name: _all(values, bare, of_it.get(name, 0)) for name, values in targets.items()}
         told["parts"][:, PARTS.index("background")] = 1
-        joined = {name: torch.cat([targets[name], values]) for name, values in told.items()}
-        return torch.cat([windows, more]), joined | {_OF_ALL: targets[_OF_ALL]}
+        return _joined((windows, targets), (more, told))
 
 
-def _untold(values: torch.Tensor, count: int) -> torch.Tensor:
-    return torch.full((count, *values.shape[1:]), float("nan"), dtype=values.dtype, device=values.device)
+def _joined(some: Drawn, more: Drawn) -> Drawn:
+    """Both in one batch; what is one for all of a batch is that of the first."""
+    (windows, targets), (others, theirs) = some, more
+    joined = {name: torch.cat([values, theirs[name]]) for name, values in targets.items() if name != _OF_ALL}
+    return torch.cat([windows, others]), joined | {_OF_ALL: targets[_OF_ALL]}
+
+
+def _all(values: torch.Tensor, count: int, number: float) -> torch.Tensor:
+    """So many rows of the shape and kind of `values`, every one of this number."""
+    return torch.full((count, *values.shape[1:]), number, dtype=values.dtype, device=values.device)
