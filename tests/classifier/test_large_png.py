@@ -11,6 +11,8 @@ from classifier.photo import EXIF_ORIENTATION, PhotoLimits, _to_rgb, cut_window,
 
 SHRINKS = (8, 4, 2)
 
+pytestmark = pytest.mark.walk
+
 
 def picture(mode: str, size: tuple[int, int]) -> Image.Image:
     """Soft noise, so that every filter of the encoder comes up."""

@@ -9,7 +9,7 @@ NEEDS = {
     "renderer": "the renderer or its geometry library",
     "postgres": "PostgreSQL's server",
     "thorough": "seconds on end: many states, many simulated lifts, somebody else's fuzzer",
-    "walk": "seconds on end: a whole case is led through many pages or pieces, or a new Python is started",
+    "walk": "seconds on end: a case led through many pages or pieces, a Python started anew, a large picture decoded",
 }
 """Markers, and what each stands for."""
 
