@@ -54,7 +54,12 @@ OPTIONS: Final[dict[str, dict]] = {
         "type": float,
         "default": 0.05,
         "metavar": "SHARE",
-        "help": "of each of a reader's batches that shows nothing at all (default: %(default)s)",
+        "help": "of each of a reader's batches that shows no lift part at all (default: %(default)s)",
+    },
+    "--cut-outs": {
+        "type": Path,
+        "metavar": "DIR",
+        "help": "things cut out of photographs, .png or .webp, that lie on what shows no lift part",
     },
     "--smaller": {
         "type": int,
@@ -81,6 +86,7 @@ COMMAND_OPTIONS: Final[dict[str, tuple[str, ...]]] = {
         "--data",
         "--stored",
         "--nothing",
+        "--cut-outs",
         "--out",
         "--preset",
         "--seed",

@@ -95,7 +95,7 @@ def is_fair(scene: Scene, subjects: list[dict]) -> bool:
 
 
 def _clear(name: str, concept: Concept) -> bool:
-    """Tabs are named by being two that face each other: one block beside a neck could be anything."""
+    """Tabs are named by being two that face each other, and that there is no mechanism by both ends."""
     both = concept.get("weaker_px", SMALLEST_EVIDENCE_PX) >= SMALLEST_EVIDENCE_PX
     enough = max(_FAIR_EVIDENCE_PX, *(_FAIR_PX.get(key, 0) for key in (name, concept["value"])))
     return both and concept["visible"] and concept["evidence_px"] >= enough and "possible" not in concept
@@ -269,14 +269,16 @@ def _entry(value: str, evidence_px: float) -> Concept:
 
 def _lowering(scene: Scene, truth: Truth, px: Mapping[str, float]) -> Concept:
     value = truth.values["lowering"]
-    if value == "none":  # a mechanism may sit at either end, and the head may hide it there
+    if value == "none":  # said of the ends that the photo shows; a mechanism may sit at either, and the head may hide it
         ends = {
             "fork": px.get("actuator_head/fork", 0) + px.get("actuator_head/plain_end", 0),
             "tube": 2 * px.get("actuator_tube/root", 0) + px.get("actuator_head/collar", 0),
         }
         whole = sum(count for label, count in px.items() if label.startswith("actuator_head/"))
         told = [min(seen, _knob_would_show(scene, truth, truth.knob_places[end])) for end, seen in ends.items()]
-        return _entry(value, min(told) if whole >= _WHOLE_HEAD_PX else 0)
+        if whole < _WHOLE_HEAD_PX:
+            return _entry(value, 0)
+        return _entry(value, max(told)) | {"weaker_px": int(min(told))}
     grip = sum(count for label, count in px.items() if label.startswith("actuator_head/mechanism"))
     entry = _entry(value, grip)
     if value == "squeeze_tabs":

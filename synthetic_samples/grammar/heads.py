@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 from manifold3d import Manifold, OpType
 
-from synthetic_samples.geometry import Material, Part, Piece, block, cylinder, moved, rod, shift, turn
+from synthetic_samples.geometry import Material, Part, Piece, block, cylinder, moved, rod, shift, turn, turned
 from synthetic_samples.grammar.mechanisms import mechanism
 from synthetic_samples.grammar.operations import body, filling, seated
 from synthetic_samples.grammar.plain_ends import beyond, plain_end
@@ -16,6 +16,7 @@ from synthetic_samples.shapes.mechanisms import knob_place
 from synthetic_samples.splits import production
 
 _FORK_END = 0.6
+_RIMMED, _BELLOWED = 0.15, 0.15
 FAMILY = "composed"
 
 
@@ -29,6 +30,8 @@ def head(rng: np.random.Generator, lowering: str, style: str, reach: float | Non
         own = number > 0 and rng.random() < 0.45
         other = Material(any_colour(rng), 0.5) if rng.random() < 0.4 else housing_material(rng)
         pieces.append(Part(solid, other if own else material, "actuator_head/housing"))
+    if rng.random() < _RIMMED:
+        pieces += _rims(rng, half, case_r)
     end = "fork" if rng.random() < _FORK_END else "tube"
     tips = {"fork": -half, "tube": half}
     built = mechanism(rng, lowering, style, end, case_r, tube_r, material)
@@ -263,12 +266,36 @@ def _tube(
         ring = cylinder(wide, tall, wide * rng.uniform(0.75, 1.0)).translate((0, 0, start))
         material = (rubber(rng), metal(rng), Material(any_colour(rng), 0.5))[rng.integers(3)]
         pieces.append(Part(ring, material, "actuator_tube/root"))
+    if rng.random() < _BELLOWED:
+        material = rubber(rng) if rng.random() < 0.6 else Material(any_colour(rng), 0.5)
+        bellows = _bellows(rng, r, min(r * float(rng.uniform(1.2, 1.8)), widest), long)
+        pieces.append(Part(bellows.translate((0, 0, start)), material, "actuator_tube/root", crease_deg=28))
     pieces.append(Part(cylinder(r * 1.12, 0.014).translate((0, 0, top - 0.012)), rubber(rng)))
     pieces.append(
         Part(cylinder(r * 0.6, rod_long).translate((0, 0, top)), Material((0.7, 0.7, 0.72), 0.15, metallic=1.0))
     )
     pieces.append(Part(rod((0, -r * 0.7, top + rod_long), (0, r * 0.7, top + rod_long), r * 0.65), metal(rng)))
     return top + rod_long
+
+
+def _bellows(rng: np.random.Generator, r: float, wide: float, longest: float) -> Manifold:
+    """Folds round a tube of this radius, the widest of radius `wide`, along some or most of it; stands on z = 0."""
+    long = float(rng.uniform(0.25, 0.95)) * longest
+    folds = max(3, round(long / float(rng.uniform(0.005, 0.014))))
+    z = np.linspace(0, long, 2 * folds + 1)
+    low = max(r * 1.02, wide * float(rng.uniform(0.72, 0.92)))
+    radii = np.where(np.arange(len(z)) % 2, low, max(wide, r * 1.06))
+    return turned([(0, 0), *zip(radii, z, strict=True), (0, long)])
+
+
+def _rims(rng: np.random.Generator, half: float, case_r: float) -> list[Piece]:
+    """Rings in a colour of their own, let into both ends of a case: seals that no hand is meant to turn."""
+    wide, tall = case_r * float(rng.uniform(0.97, 1.1)), float(rng.uniform(0.003, 0.014))
+    material = rubber(rng) if rng.random() < 0.6 else Material(any_colour(rng), 0.5)
+    ring = cylinder(wide, tall, wide * float(rng.uniform(0.9, 1.0)))
+    sunk = half + 0.0005 - tall
+    ends = (shift(z=sunk), shift(z=-sunk) @ turn((1, 0, 0), 180))
+    return [Part(ring, material, "actuator_head/housing").moved(end) for end in ends]
 
 
 def _details(rng: np.random.Generator, pieces: list[Piece], solids: list[Manifold]) -> None:

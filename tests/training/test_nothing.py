@@ -1,11 +1,15 @@
 """Pictures of nothing: the noise falls as it is asked to, and leaves cover each other."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 import torch
+from PIL import Image
 from scipy import signal, stats
 
-from training.data.nothing import noise_pictures, nothing_pictures
+from training.data.manifest import DatasetError
+from training.data.nothing import noise_pictures, nothing_pictures, read_cut_outs
 
 CPU = torch.device("cpu")
 
@@ -42,3 +46,21 @@ def test_every_other_picture_is_of_leaves_that_differ() -> None:
 
 def test_one_alone_is_noise() -> None:
     assert nothing_pictures(np.random.default_rng(3), 1, 32, CPU).shape == (1, 3, 32, 32)
+
+
+def test_things_that_were_cut_out_lie_on_four_pictures_in_five_and_hide_what_is_behind(tmp_path: Path) -> None:
+    thing = Image.new("RGBA", (60, 40))
+    thing.paste((255, 0, 255, 255), (10, 10, 50, 30))
+    thing.save(tmp_path / "thing.png")
+    cut_outs = read_cut_outs(tmp_path, 32)
+    assert cut_outs.shape == (1, 4, 32, 32)
+    assert float(cut_outs[0, 3].mean()) == pytest.approx(0.5, abs=0.05)  # cropped to what is opaque: two by one
+    pictures = nothing_pictures(np.random.default_rng(5), 40, 64, CPU, cut_outs)
+    magenta = torch.tensor([1.0, 0.0, 1.0])[None, :, None, None]
+    shown = ((pictures - magenta).abs().amax(dim=1) < 0.01).float().mean(dim=(1, 2))
+    assert (shown[:8] == 0).all() and (shown[8:] > 0.01).float().mean() > 0.9 and shown.max() > 0.5
+
+
+def test_a_folder_without_cut_outs_is_named(tmp_path: Path) -> None:
+    with pytest.raises(DatasetError, match=r"no \.png or \.webp file there"):
+        read_cut_outs(tmp_path, 32)

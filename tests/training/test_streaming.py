@@ -243,7 +243,7 @@ def test_two_readers_learn_from_the_same_views(tmp_path) -> None:
 def test_a_stream_counts_as_calibration_renders_do_whatever_it_shows() -> None:
     """Seven views in ten hide their mechanism and most others are pulled: weighed, all values count alike."""
     rng = np.random.default_rng(10)
-    rows = np.eye(5, dtype=np.float32)[rng.choice(5, 4000, p=[0.03, 0.05, 0.05, 0.17, 0.7])]
+    rows = np.eye(5, dtype=np.float32)[rng.choice(5, 4000, p=[0.03, 0.06, 0.06, 0.17, 0.68])]
     balance = Balance()
     balance.add({"lowering": rows})
     mass = balance.weighed("lowering", rows).sum(axis=0) / len(rows)

@@ -1,22 +1,86 @@
-"""Pictures of nothing at all, so that what is no lift part is not only what the renderer draws.
+"""Pictures that show no lift part, so that what is none is not only what the renderer draws.
 
 Coloured noise whose power falls with the frequency as in photographs, and leaves: blobs of all sizes that cover each
 other, each with a shade and a grain of its own (the dead leaves model). Both have edges and grain and are no object.
+On them lie things cut out of photographs, where a folder of such is given.
 """
+
+from pathlib import Path
 
 import numpy as np
 import torch
+from PIL import Image
+from torch.nn import functional
+
+from training.data.manifest import DatasetError
 
 _FALL = (0.8, 3.0)  # of the power of a spatial frequency; photographs have about 2
 _LEAVES, _LARGEST, _SMALLEST = 70, 0.6, 0.02  # radii as shares of the side
 _WAVES = 4  # of an outline
+_COLOURFUL = 0.3  # how far a leaf's colour strays from grey, on average
+_THINGS, _SIZES = (1, 3), (0.4, 2.5)  # cut-outs a picture, and their sides as shares of the picture's
 
 
-def nothing_pictures(rng: np.random.Generator, count: int, side_px: int, device: torch.device) -> torch.Tensor:
-    """Pictures (N, 3, S, S) in [0, 1] on the device: every other one noise, the others leaves."""
+def nothing_pictures(
+    rng: np.random.Generator, count: int, side_px: int, device: torch.device, cut_outs: torch.Tensor | None = None
+) -> torch.Tensor:
+    """Pictures (N, 3, S, S) in [0, 1] on the device: every other one noise, the others leaves.
+
+    `cut_outs` (M, 4, C, C) as `read_cut_outs` gives them lie on four in five, where given.
+    """
     pictures = noise_pictures(rng.uniform(*_FALL, count), side_px, _generator(rng, device))
     pictures[1::2] = _leaves(rng, pictures[1::2], _generator(rng, device))
+    if cut_outs is not None:
+        bare = count // 5
+        pictures[bare:] = _strewn(rng, pictures[bare:], cut_outs)
     return pictures
+
+
+def read_cut_outs(folder: Path, side_px: int) -> torch.Tensor:
+    """Every picture with transparency in a folder, as float16 (M, 4, C, C) in [0, 1], colours times their opacity.
+
+    Raises `DatasetError` where there is none.
+    """
+    found = []
+    for path in sorted(each for each in folder.rglob("*") if each.suffix in (".png", ".webp")):
+        picture = Image.open(path).convert("RGBA")
+        picture = picture.crop(picture.getchannel("A").getbbox())
+        picture.thumbnail((side_px, side_px))
+        whole = Image.new("RGBA", (side_px, side_px))
+        whole.paste(picture, ((side_px - picture.width) // 2, (side_px - picture.height) // 2))
+        colours = np.asarray(whole, np.float32) / 255
+        colours[..., :3] *= colours[..., 3:]
+        found.append(torch.from_numpy(colours.transpose(2, 0, 1)).half())
+    if not found:
+        raise DatasetError(f"{folder}: no .png or .webp file there; want pictures of things, cut out of their ground")
+    return torch.stack(found)
+
+
+def _strewn(rng: np.random.Generator, ground: torch.Tensor, cut_outs: torch.Tensor) -> torch.Tensor:
+    """Things on the ground (N, 3, S, S), each anywhere, of any size and turned, mirrored half the time."""
+    pictures, count = ground, len(ground)
+    for turn in range(_THINGS[1]):
+        rows = torch.as_tensor(rng.integers(len(cut_outs), size=count), device=cut_outs.device)
+        small, large = np.log(_SIZES)
+        size = np.exp(rng.uniform(small, large, count))
+        angle = np.where(rng.random(count) < 0.5, rng.normal(0, 0.3, count), rng.uniform(-np.pi, np.pi, count))
+        x, y = rng.uniform(-0.6, 0.6, (2, count))
+        mirrored = rng.choice([-1.0, 1.0], count)
+        away = np.where(rng.random(count) < (1.0 if turn < _THINGS[0] else 0.4), 0.0, 9.0)  # not each has so many
+        to_thing = np.stack(
+            [
+                np.stack([mirrored * np.cos(angle), mirrored * np.sin(angle), away - x], axis=-1) / size[:, None],
+                np.stack([-np.sin(angle), np.cos(angle), away - y], axis=-1) / size[:, None],
+            ],
+            axis=1,
+        )
+        grid = functional.affine_grid(
+            torch.as_tensor(to_thing, dtype=torch.float32, device=ground.device), list(ground.shape), align_corners=False
+        )
+        things = cut_outs[rows].to(ground.device, torch.float32)
+        laid = functional.grid_sample(things, grid, align_corners=False)
+        pictures = laid[:, :3] + (1 - laid[:, 3:]) * pictures
+    return pictures.clamp(0, 1)
 
 
 def noise_pictures(fall: np.ndarray, side_px: int, generator: torch.Generator) -> torch.Tensor:
@@ -29,11 +93,12 @@ def noise_pictures(fall: np.ndarray, side_px: int, generator: torch.Generator) -
     power = torch.as_tensor(fall, dtype=torch.float32, device=device)[:, None, None, None]
     grey = torch.fft.irfft2(torch.fft.rfft2(white) * frequency ** (-power / 2), s=(side_px, side_px))
     grey = grey / grey.std(dim=(2, 3), keepdim=True)
-    mixed = torch.randn((count, 3, 3), generator=generator, device=device) * 0.35
+    mixed = torch.randn((count, 3, 3), generator=generator, device=device) * 0.12
     mixed[:, :, 0] += 0.8  # what the colours share: light and shade
     colours = torch.einsum("nij,njhw->nihw", mixed, grey)
     contrast = torch.rand((count, 1, 1, 1), generator=generator, device=device) * 0.16 + 0.04
-    middle = torch.rand((count, 3, 1, 1), generator=generator, device=device) * 0.6 + 0.2
+    middle = torch.rand((count, 1, 1, 1), generator=generator, device=device) * 0.6 + 0.2
+    middle = middle + torch.randn((count, 3, 1, 1), generator=generator, device=device) * 0.06
     return (middle + contrast * colours).clamp(0, 1)
 
 
@@ -58,7 +123,8 @@ def _leaves(rng: np.random.Generator, ground: torch.Tensor, generator: torch.Gen
             )
             outline = outline + deep * torch.cos(wave * way + turned)
         covers = (torch.hypot(right, below) < r * outline)[:, None]
-        colour = torch.rand((count, 3, 1, 1), generator=generator, device=device)
+        grey = torch.rand((count, 1, 1, 1), generator=generator, device=device)
+        colour = grey + _COLOURFUL * (torch.rand((count, 3, 1, 1), generator=generator, device=device) - 0.5)
         shade = (lit * (right + below) / r.clamp(min=1e-3)).clamp(-1, 1)[:, None] * 0.2
         grained = rng.uniform(0, 1.2)
         pictures = torch.where(covers, (colour + shade + grained * grain).clamp(0, 1), pictures)

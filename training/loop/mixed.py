@@ -48,6 +48,7 @@ class WithNothing:
 
     others: Callable[..., Drawn]
     share: float
+    cut_outs: torch.Tensor | None = None
 
     def draw(self, rng: np.random.Generator, count: int, learned: bool = True) -> Drawn:
         """As `Streamed.draw`; nothing is of kind `other`, has no values, and all of it is background."""
@@ -55,7 +56,7 @@ class WithNothing:
         windows, targets = self.others(rng, count - bare, learned)
         if not bare:
             return windows, targets
-        pictures = nothing_pictures(rng, bare, windows.shape[-1], windows.device)
+        pictures = nothing_pictures(rng, bare, windows.shape[-1], windows.device, self.cut_outs)
         more = normed(augmented(pictures, reading.AUGMENTATION, rng), torch.ones_like(pictures[:, :1]))
         of_it = {"kind": KINDS.index(OTHER), "relations": float("nan")}
         told = {name: _all(values, bare, of_it.get(name, 0)) for name, values in targets.items()}
