@@ -20,6 +20,7 @@ from training.command import main
 from training.config import PRESETS, STRIDE
 from training.data.dataset import load_bank
 from training.data.manifest import Reading, read_manifests
+from training.data.nothing import nothing_bank
 from training.data.targets import HIDDEN_SHARES, Balance, relations_of, target_of
 from training.data.view_bank import MOST_USES, WindowBank, reduced_parts, within
 from training.loop import streaming
@@ -194,7 +195,8 @@ def test_a_batch_holds_stored_renders_beside_streamed_views() -> None:
 
 def test_a_batch_holds_pictures_of_nothing_that_are_no_lift_part() -> None:
     streamed = StreamedWindows(_Stream(), SIDE, 48, CPU, 1, unseen=6)
-    windows, targets = WithNothing(streamed.draw, 0.25).draw(np.random.default_rng(12), 8)
+    pictures = nothing_bank(3, 4, SIDE, CPU)
+    windows, targets = WithNothing(streamed.draw, 0.25, pictures).draw(np.random.default_rng(12), 8)
     streamed.close()
     assert streamed.drawn == 6 and windows.shape == (8, 3, SIDE, SIDE) and torch.isfinite(windows).all()
     assert {len(values) for name, values in targets.items() if name != "part_weights"} == {8}

@@ -17,6 +17,7 @@ from training.data.manifest import DatasetError
 _FALL = (0.8, 3.0)  # of the power of a spatial frequency; photographs have about 2
 _LEAVES, _LARGEST, _SMALLEST = 70, 0.6, 0.02  # radii as shares of the side
 _WAVES = 4  # of an outline
+_AT_ONCE = 64
 _COLOURFUL = 0.3  # how far a leaf's colour strays from grey, on average
 _THINGS, _SIZES = (1, 3), (0.4, 2.5)  # cut-outs a picture, and their sides as shares of the picture's
 
@@ -34,6 +35,17 @@ def nothing_pictures(
         bare = count // 5
         pictures[bare:] = _strewn(rng, pictures[bare:], cut_outs)
     return pictures
+
+
+def nothing_bank(
+    seed: int, count: int, side_px: int, device: torch.device, cut_outs: torch.Tensor | None = None
+) -> torch.Tensor:
+    """Pictures of nothing as uint8 (N, 3, S, S), to be cut and turned again and again."""
+    rng, parts = np.random.default_rng([seed, 6]), []
+    for start in range(0, count, _AT_ONCE):
+        pictures = nothing_pictures(rng, min(_AT_ONCE, count - start), side_px, device, cut_outs)
+        parts.append((pictures * 255).round().to(torch.uint8))
+    return torch.cat(parts)
 
 
 def read_cut_outs(folder: Path, side_px: int) -> torch.Tensor:
@@ -75,7 +87,9 @@ def _strewn(rng: np.random.Generator, ground: torch.Tensor, cut_outs: torch.Tens
             axis=1,
         )
         grid = functional.affine_grid(
-            torch.as_tensor(to_thing, dtype=torch.float32, device=ground.device), list(ground.shape), align_corners=False
+            torch.as_tensor(to_thing, dtype=torch.float32, device=ground.device),
+            list(ground.shape),
+            align_corners=False,
         )
         things = cut_outs[rows].to(ground.device, torch.float32)
         laid = functional.grid_sample(things, grid, align_corners=False)

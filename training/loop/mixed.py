@@ -14,8 +14,7 @@ import torch
 from classifier.recipe import KINDS, OTHER
 from synthetic_samples.render.part_maps import PARTS
 from training.data.augment import augmented
-from training.data.geometry import normed
-from training.data.nothing import nothing_pictures
+from training.data.geometry import letterbox_maps, normed, sample_windows, wobbled
 from training.loop import reading
 from training.loop.streamed import Drawn, Streamed
 from training.loop.tasks import Batches
@@ -44,11 +43,14 @@ class Mixed:
 
 @dataclass(frozen=True)
 class WithNothing:
-    """Puts pictures of nothing into each batch of `others`, a draw of `Streamed` or `Mixed`: `share` of it."""
+    """Puts pictures of nothing, uint8 (P, 3, C, C), into each batch of `others`, a draw of `Streamed` or `Mixed`.
+
+    `share`: of the batch. They are drawn beforehand: what takes a moment a batch is most of a run.
+    """
 
     others: Callable[..., Drawn]
     share: float
-    cut_outs: torch.Tensor | None = None
+    pictures: torch.Tensor
 
     def draw(self, rng: np.random.Generator, count: int, learned: bool = True) -> Drawn:
         """As `Streamed.draw`; nothing is of kind `other`, has no values, and all of it is background."""
@@ -56,8 +58,11 @@ class WithNothing:
         windows, targets = self.others(rng, count - bare, learned)
         if not bare:
             return windows, targets
-        pictures = nothing_pictures(rng, bare, windows.shape[-1], windows.device, self.cut_outs)
-        more = normed(augmented(pictures, reading.AUGMENTATION, rng), torch.ones_like(pictures[:, :1]))
+        rows = torch.as_tensor(rng.integers(len(self.pictures), size=bare), device=self.pictures.device)
+        sizes = np.full((bare, 2), float(self.pictures.shape[-1]))
+        maps = wobbled(letterbox_maps(sizes), reading.WOBBLE, rng)
+        pictures, shown = sample_windows(self.pictures[rows], sizes, maps, windows.shape[-1])
+        more = normed(augmented(pictures, reading.AUGMENTATION, rng), shown)
         of_it = {"kind": KINDS.index(OTHER), "relations": float("nan")}
         told = {name: _all(values, bare, of_it.get(name, 0)) for name, values in targets.items()}
         told["parts"][:, PARTS.index("background")] = 1

@@ -20,7 +20,7 @@ from training.config import PRESETS, STRIDE, Preset
 from training.data.dataset import load_bank
 from training.data.geometry import wobbled
 from training.data.manifest import DatasetError, read_manifests
-from training.data.nothing import read_cut_outs
+from training.data.nothing import nothing_bank, read_cut_outs
 from training.loop.mixed import Mixed, WithNothing
 from training.loop.parallel import made_ready
 from training.loop.streamed import WOBBLE, Drawn, Streamed, StreamedPhotos, StreamedWindows
@@ -34,7 +34,7 @@ IMAGENET = "imagenet"
 STREAMED = {"reader": StreamedWindows, "finder": StreamedPhotos}
 _STATISTICS_BATCHES, _STATISTICS_BATCH = 16, 32  # views by which a served network's norms are set apart
 _REPORT_EVERY_S, _SAVE_EVERY_S = 15.0, 60.0
-_CUT_OUT_PX = 256
+_NOTHINGS = 8  # pictures of nothing to be drawn from, for each window of a batch
 _GROUP = 128  # views a batch whose loss is measured at the end
 
 
@@ -57,11 +57,13 @@ def stream(options: argparse.Namespace) -> None:
     options.out.mkdir(parents=True, exist_ok=True)
     made_ready(device)
     stored = _stored(options, task, preset, device)
-    cut_outs = read_cut_outs(options.cut_outs, _CUT_OUT_PX).to(device) if options.cut_outs else None
+    cut_outs = read_cut_outs(options.cut_outs, side_px).to(device) if options.cut_outs else None
     batches = STREAMED[task.name](ViewStream(plan), side_px, options.held, device, options.seed, options.unseen)
     draw = Mixed(batches, stored, options.stored).draw if stored else batches.draw
-    if task.name == "reader":
-        draw = WithNothing(draw, options.nothing, cut_outs).draw
+    if task.name == "reader" and options.nothing:
+        count = _NOTHINGS * task.schedule(preset).batch
+        pictures = nothing_bank(options.seed, count, side_px, device, cut_outs)
+        draw = WithNothing(draw, options.nothing, pictures).draw
     try:
         begun = [begin(task, start, draw, device, options.seed) for start in options.begin or [IMAGENET]]
         if options.smaller:
