@@ -8,7 +8,8 @@ import numpy as np
 
 from classifier.finder import Found, normalise
 from classifier.photo import Box, Photo
-from classifier.recipe import ReaderRecipe
+from classifier.recipe import ReaderRecipe, View
+from classifier.taxonomy import CONCEPTS_OF
 
 FEATURES = "features"
 """The reader's output that its heads decide from; the distance from what is in distribution is taken in it."""
@@ -24,25 +25,34 @@ class Reader:
     def __call__(self, photo: Photo, found: Sequence[Found]) -> list[dict[str, np.ndarray]]:
         """For each found subject the logits of `kind` and of every concept, and the features, by name.
 
-        Each is the mean over the recipe's views. One window at a time: on a processor a batch is no faster, and it
-        would take as many times the memory.
+        Each is the mean over the recipe's views; those that are only there to read are left out where nothing is: of a
+        kind without concepts, and of what the first view takes for another kind. One window at a time: on a processor a
+        batch is no faster, and it would take as many times the memory.
         """
         heads = ["kind", *self.recipe.concepts, FEATURES]
         name = self.session.get_inputs()[0].name
         read = []
         for each in found:
-            views = [self.session.run(heads, {name: window[None]}) for window in self.windows(photo, each)]
-            read.append({head: np.mean([view[n][0] for view in views], axis=0) for n, head in enumerate(heads)})
+            seen: list[list[np.ndarray]] = []
+            for view in self.recipe.views:
+                if not view.to_read or self._says_more(each, seen[0][0][0]):
+                    seen.append(self.session.run(heads, {name: self._window(photo, each, view)[None]}))
+            read.append({head: np.mean([outputs[n][0] for outputs in seen], axis=0) for n, head in enumerate(heads)})
         return read
 
     def windows(self, photo: Photo, found: Found) -> list[np.ndarray]:
         """What the network is shown, view by view: float32 (3, input_px, input_px), cut from the photo's own pixels."""
-        recipe, windows = self.recipe, []
-        for view in recipe.views:
-            box = square_window(found.box, photo.width, photo.height, view.margin)
-            pixels = normalise(photo.window(box, recipe.input_px), recipe.mean, recipe.std)
-            windows.append(np.ascontiguousarray(pixels[:, :, ::-1]) if view.mirrored else pixels)
-        return windows
+        return [self._window(photo, found, view) for view in self.recipe.views]
+
+    def _window(self, photo: Photo, found: Found, view: View) -> np.ndarray:
+        recipe = self.recipe
+        box = square_window(found.box, photo.width, photo.height, view.margin)
+        pixels = normalise(photo.window(box, recipe.input_px), recipe.mean, recipe.std)
+        return np.ascontiguousarray(pixels[:, :, ::-1]) if view.mirrored else pixels
+
+    def _says_more(self, found: Found, kinds: np.ndarray) -> bool:
+        """Whether a further view can tell something that is asked: `kinds` are the logits of the first."""
+        return bool(CONCEPTS_OF.get(found.kind)) and self.recipe.kinds[int(np.argmax(kinds))] == found.kind
 
 
 def square_window(box: Box, width: int, height: int, margin: float) -> Box:

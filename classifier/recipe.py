@@ -62,10 +62,14 @@ class FinderRecipe(Input):
 
 
 class View(Section):
-    """One window of test-time augmentation: the share of the box's longer side beyond it, mirrored or not."""
+    """One window of test-time augmentation: the share of the box's longer side beyond it, mirrored or not.
+
+    `to_read`: looked at only where the first view leaves something to be read.
+    """
 
     margin: float
     mirrored: bool
+    to_read: bool = False
 
 
 class Scaling(Section):
@@ -124,6 +128,12 @@ class ReaderRecipe(Input):
     coverage: float
     doubt: float
     correlation: float
+
+    @model_validator(mode="after")
+    def _begins_with_any(self) -> "ReaderRecipe":
+        if self.views[0].to_read:
+            raise ValueError("the first of views is to_read, but it is what tells whether there is anything to be read")
+        return self
 
     @model_validator(mode="after")
     def _knows_our_words(self) -> "ReaderRecipe":

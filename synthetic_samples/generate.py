@@ -22,7 +22,7 @@ from synthetic_samples.scene.scene import STYLES
 from workers.dispatch import Workers, WorkersError, results
 from workers.places import opened
 
-VARIANTS = ("scalar_rgb", "cuda_ad_rgb")
+VARIANTS = ("scalar_rgb", "llvm_ad_rgb", "cuda_ad_rgb")
 _MANIFEST = "manifest.jsonl"
 _PROCESS_SETTINGS = {  # for the workers: without these, page faults and threads cost a third of the time
     "MALLOC_MMAP_THRESHOLD_": "100000000",

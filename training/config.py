@@ -8,8 +8,9 @@ from classifier.recipe import View
 STRIDE: Final = 8
 """Input pixels to one cell of the finder's output and of the reader's map of parts."""
 
-VIEWS: Final = (View(margin=0.2, mirrored=False), View(margin=0.0, mirrored=True))
-"""The reader's test-time augmentation: the mean of a wide and a tight, mirrored window is read better than either."""
+VIEWS: Final = (View(margin=0.2, mirrored=False), View(margin=0.0, mirrored=True, to_read=True))
+"""The reader's test-time augmentation: the mean of a wide and a tight, mirrored window is read better than either.
+On 570 stand-ins a third of the windows were of boxes of which nothing is read."""
 
 MEAN: Final = 0.5
 STD: Final = 0.5

@@ -10,11 +10,11 @@ import pytest
 from PIL import Image
 
 from classifier.errors import WeightsAltered, WeightsMalformed, WeightsMissing
-from classifier.finder import overlap
+from classifier.finder import Found, overlap
 from classifier.identify import Model, PhotoReading, read_photo
 from classifier.photo import EXIF_ORIENTATION, PhotoLimits, open_photo
-from classifier.reader import square_window
-from classifier.recipe import View
+from classifier.reader import Reader, square_window
+from classifier.recipe import KINDS, View
 from classifier.taxonomy import CONCEPTS_OF, NOT_VISIBLE
 from tests.golden import sure_boxes
 from tests.support.encoded_photos import encoded_heic, stored
@@ -130,6 +130,37 @@ def test_the_reader_answers_the_mean_of_its_views(toy_model: Model) -> None:
         assert np.allclose(both[head], (one[head] + other[head]) / 2, atol=1e-6)
 
 
+class _Says:
+    """A reader's session that takes every window for one kind and counts them."""
+
+    def __init__(self, session, kind: str) -> None:
+        self.session, self.kind, self.asked = session, kind, 0
+
+    def get_inputs(self) -> list:
+        return self.session.get_inputs()
+
+    def run(self, heads: list[str], fed: dict) -> list[np.ndarray]:
+        self.asked += 1
+        told = dict(zip(heads, self.session.run(heads, fed), strict=True))
+        told["kind"] = np.eye(len(KINDS), dtype=np.float32)[[KINDS.index(self.kind)]]
+        return [told[head] for head in heads]
+
+
+@pytest.mark.parametrize(("found_as", "read_as", "windows"), [
+    ("control_box", "control_box", 2), ("actuator_head", "actuator_head", 2), ("control_box", "other", 1),
+    ("actuator_head", "control_box", 1), ("charger", "charger", 1), ("hand_control", "hand_control", 1),
+])  # fmt: skip
+def test_a_view_that_is_there_to_read_is_left_out_where_nothing_is_read(
+    found_as: str, read_as: str, windows: int, toy_model: Model
+) -> None:
+    photo = open_photo(encoded(SCENE), "scene.jpg", PhotoLimits())
+    views = (View(margin=0.2, mirrored=False), View(margin=0.0, mirrored=True, to_read=True))
+    session = _Says(toy_model.reader.session, read_as)
+    reader = Reader(session, toy_model.reader.recipe.with_(views=views))
+    read = reader(photo, [Found(found_as, (0.2, 0.2, 0.8, 0.8), 0.9)])
+    assert session.asked == windows and len(read) == 1
+
+
 def test_a_mirrored_view_sees_the_same_window_turned_round(toy_model: Model) -> None:
     photo = open_photo(encoded(SCENE), "scene.jpg", PhotoLimits())
     views = (View(margin=0.1, mirrored=False), View(margin=0.1, mirrored=True))
@@ -174,6 +205,7 @@ def test_one_changed_bit_is_noticed_and_named(name: str, own_copy: Path) -> None
         (["reader", "views"], None, "reader.views: Field required"),
         (["reader", "views"], [], "reader.views: Tuple should have at least 1 item"),
         (["reader", "views"], [{"margin": 0.1}], "reader.views.0.mirrored: Field required"),
+        (["reader", "views"], [{"margin": 0.1, "mirrored": False, "to_read": True}], "the first of views is to_read"),
         (["finder", "stride"], None, "finder.stride: Field required"),
         (["reader", "correlation"], None, "reader.correlation: Field required"),
         (["in_distribution"], None, "in_distribution: Field required"),

@@ -37,7 +37,7 @@ def test_every_number_of_version_5_is_where_it_belongs(shipped: Recipe) -> None:
         assert recipe.hidden_shares == reader["hidden_shares"][concept]
         assert recipe.pairwise == (reader["apart"][concept] if concept in LEFT_OPEN else 0)
         assert list(recipe.values) == reader["concepts"][concept]
-    assert [view.model_dump() for view in shipped.reader.views] == reader["looks"]
+    assert [view.model_dump(exclude={"to_read"}) for view in shipped.reader.views] == reader["looks"]
     assert shipped.reader.kind_temperature == reader["temperatures"]["kind"]
     assert list(shipped.in_distribution.weights) == BEFORE["ours"]["weights"]["relative_distance"]
     assert shipped.in_distribution.thresholds == BEFORE["ours"]["thresholds"]
