@@ -118,7 +118,7 @@ HELP: Final = {
     "all": "train, export, calibrate and evaluate",
     "train": "teach the networks",
     "stream": "teach one network by views that are rendered meanwhile, each used twice at most, and by stored renders",
-    "average": "average runs of the reader and the initial checkpoint; the average of least loss is kept",
+    "average": "average runs and the initial checkpoint; of each network the average of least loss is kept",
     "export": "write what is served, checked against torch",
     "calibrate": "fit the recipe on calibration pictures",
     "evaluate": "measure on held-out pictures",

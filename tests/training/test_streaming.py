@@ -4,6 +4,7 @@ import json
 import time
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -23,7 +24,7 @@ from training.data.manifest import Reading, read_manifests
 from training.data.nothing import nothing_bank
 from training.data.targets import HIDDEN_SHARES, Balance, relations_of, target_of
 from training.data.view_bank import MOST_USES, WindowBank, reduced_parts, within
-from training.loop import streaming
+from training.loop import finding, streaming
 from training.loop.mixed import Mixed, WithNothing
 from training.loop.reading import ReaderBatches, reader_loss
 from training.loop.streamed import StreamedPhotos, StreamedWindows
@@ -208,12 +209,20 @@ def test_a_batch_holds_pictures_of_nothing_that_are_no_lift_part() -> None:
     assert all(torch.isfinite(loss) for loss in losses.values())
 
 
-def test_stored_renders_are_for_a_reader(tmp_path, monkeypatch, capsys) -> None:
-    monkeypatch.setattr(streaming, "ViewStream", lambda plan: _Stream())
-    with pytest.raises(SystemExit):
-        main(["stream", "--task", "finder", "--data", str(SAMPLES), "--out", str(tmp_path), "--devices", "cpu",
-              "--minutes", "0.02"])  # fmt: skip
-    assert "only a reader learns from stored renders" in capsys.readouterr().err
+def test_a_finder_learns_from_stored_renders_beside_the_stream_too() -> None:
+    some, more = (torch.rand(n, 3, SIDE, SIDE) for n in (3, 2))
+    boxes = torch.tensor([[[1.0, 1.0, 6.0, 6.0]]])
+    told = [finding.cell_targets(boxes.repeat(n, 1, 1), torch.zeros(n, 1, dtype=int), SIDE // STRIDE) for n in (3, 2)]
+    shares = [torch.zeros(n, len(PARTS), SIDE // STRIDE, SIDE // STRIDE) for n in (3, 2)]
+    (one, other), weights = (t | {"parts": p} for t, p in zip(told, shares, strict=True)), torch.ones(len(PARTS))
+    streamed = SimpleNamespace(draw=lambda rng, count, learned: (some[:count], one | {"part_weights": weights}))
+    stored = SimpleNamespace(draw=lambda rng, count: (more[:count], other | {"part_weights": 2 * weights}))
+    pictures, targets = Mixed(streamed, stored, 0.4).draw(np.random.default_rng(1), 5)
+    assert torch.equal(pictures, torch.cat([some, more])) and torch.equal(targets["part_weights"], weights)
+    assert float(targets["boxes"]) == 5 and len(targets["heat"]) == len(targets["sides_weight"]) == 5
+    torch.manual_seed(4)
+    losses = finding.finder_loss(new_network("finder", False)(pictures), targets)
+    assert all(torch.isfinite(loss) for loss in losses.values())
 
 
 def test_a_twin_is_a_reader_of_whole_cells(tmp_path, capsys) -> None:

@@ -1,12 +1,13 @@
-"""Checkpoint averaging: runs of the reader, their mean, and each interpolated with the initial checkpoint.
+"""Checkpoint averaging: runs of a network, their mean, and each interpolated with the initial checkpoint.
 
-A candidate is judged on calibration renders as the reader is served, test-time augmentation at each true box, by the
-mean log loss of the concepts. The recipe is fitted on one half of the lifts and judged on the other, both ways.
+A candidate is judged on calibration renders. A reader as it is served, test-time augmentation at each true box, by the
+mean log loss of the concepts: the recipe is fitted on one half of the lifts and judged on the other, both ways. A
+finder by its own loss on whole pictures.
 """
 
 import hashlib
 import shutil
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -17,16 +18,18 @@ from classifier.calibration import concept_probabilities
 from classifier.recipe import CLASSES
 from training.calibrate.calibrate import fit_concept
 from training.calibrate.conformal import cross_entropy
-from training.config import VIEWS
+from training.config import STRIDE, VIEWS
 from training.data.dataset import PictureBank, load_bank
-from training.data.geometry import normed, sample_windows
+from training.data.geometry import letterbox_maps, move_boxes, normed, sample_windows
 from training.data.manifest import Record
+from training.loop import finding
 from training.loop.reading import windows_round
 from training.nets.checkpoint import read_whole, save_network
 from training.nets.model import new_network
 
 INITIAL_SHARES = (0.0, 0.3, 0.5)
 BATCH = 64
+_SERVED_PX = {"reader": "reader_served_px", "finder": "finder_px"}
 
 Weights = dict[str, torch.Tensor]
 
@@ -34,15 +37,28 @@ Weights = dict[str, torch.Tensor]
 def average_checkpoints(
     initial: Path, runs: Sequence[Path], renders: Sequence[Record], out: Path, device: torch.device, workers: int
 ) -> dict[str, float]:
-    """Write the best average of the readers in `runs`, which all began in `initial`, to `out`; the finder stays.
+    """Write the best average of the networks in `runs`, which all began in `initial`, to `out`.
 
-    Returns the loss of every candidate, by its name. Raises `CheckpointError` where a checkpoint is missing.
+    A network that the runs do not hold stays as it began. Returns the loss of every candidate by network and name.
+    Raises `CheckpointError` where a checkpoint is missing.
     """
-    kept = {folder: read_whole(folder / "reader.pt") for folder in (initial, *runs)}
-    preset = kept[initial]["about"]["preset"]
-    bank = load_bank(renders, preset["canvas_px"], device, workers)
-    net = new_network("reader", pretrained=False).to(device).eval()
-    candidates = _candidates(initial, runs)
+    bank = load_bank(renders, read_whole(initial / "reader.pt")["about"]["preset"]["canvas_px"], device, workers)
+    losses = {}
+    for task, loss in (("reader", loss_as_served), ("finder", loss_of_finder)):
+        if any((run / f"{task}.pt").is_file() for run in runs):
+            losses[task] = _averaged(task, loss, (initial, *runs), bank, renders, out)
+        else:
+            shutil.copy(initial / f"{task}.pt", out / f"{task}.pt")
+    return losses
+
+
+def _averaged(
+    task: str, loss: Callable, folders: Sequence[Path], bank: PictureBank, renders: Sequence[Record], out: Path
+) -> dict[str, float]:
+    kept = {folder: read_whole(folder / f"{task}.pt") for folder in folders}
+    preset = kept[folders[0]]["about"]["preset"]
+    net = new_network(task, pretrained=False).to(bank.device).eval()
+    candidates = _candidates(folders[0], folders[1:])
 
     def take(shares: dict[Path, float]) -> None:
         net.load_state_dict(mixed([(kept[folder]["weights"], share) for folder, share in shares.items()]))
@@ -50,22 +66,21 @@ def average_checkpoints(
     losses = {}
     for name, shares in candidates.items():
         take(shares)
-        losses[name] = loss_as_served(net, bank, renders, preset["reader_served_px"])
-        print(f"{name}: {losses[name]:.4f}", flush=True)
+        losses[name] = loss(net, bank, renders, preset[_SERVED_PX[task]])
+        print(f"{task}, {name}: {losses[name]:.4f}", flush=True)
     shares = candidates[min(losses, key=losses.__getitem__)]
     take(shares)
-    about = kept[next(iter(shares))]["about"] | {"constituents": _constituents(shares)}
-    save_network(out / "reader.pt", net, about)
-    shutil.copy(initial / "finder.pt", out / "finder.pt")
+    about = kept[next(iter(shares))]["about"] | {"constituents": _constituents(task, shares)}
+    save_network(out / f"{task}.pt", net, about)
     return losses
 
 
-def _constituents(shares: dict[Path, float]) -> list[dict]:
+def _constituents(task: str, shares: dict[Path, float]) -> list[dict]:
     """What went into an average, for the metadata: each checkpoint by its folder and hash, and its share."""
     return [
         {
-            "checkpoint": f"{folder.name}/reader.pt",
-            "sha256": hashlib.sha256((folder / "reader.pt").read_bytes()).hexdigest(),
+            "checkpoint": f"{folder.name}/{task}.pt",
+            "sha256": hashlib.sha256((folder / f"{task}.pt").read_bytes()).hexdigest(),
             "share": share,
         }
         for folder, share in shares.items()
@@ -94,6 +109,24 @@ def loss_as_served(net: nn.Module, bank: PictureBank, records: Sequence[Record],
         told = np.array([concept in s.concepts for _, s in subjects])
         truths = np.array([classes.index(s.concepts[concept].truth) for _, s in subjects if concept in s.concepts])
         losses.append(two_fold_loss(concept, read[concept][told], truths, folds[told]))
+    return float(np.mean(losses))
+
+
+@torch.no_grad()
+def loss_of_finder(net: nn.Module, bank: PictureBank, records: Sequence[Record], px: int) -> float:
+    """Mean loss of heat and sides a batch over whole pictures as they are; `bank` holds those of the records."""
+    boxes_px, kinds = finding.boxes_of(records, bank.sizes_wh)
+    maps, losses = letterbox_maps(bank.sizes_wh), []
+    for start in range(0, len(records), BATCH):
+        some = slice(start, start + BATCH)
+        pictures, inside = sample_windows(bank.pixels[some], bank.sizes_wh[some], maps[some], px)
+        boxes, own = finding.clipped(move_boxes(boxes_px[some], maps[some], px), kinds[some], px)
+        cells, numbers = (torch.from_numpy(each).to(bank.device) for each in ((boxes / STRIDE).astype(np.float32), own))
+        targets = finding.cell_targets(cells, numbers, px // STRIDE)
+        found = net(normed(pictures, inside))
+        no_parts = {"parts": torch.zeros_like(found[2]), "part_weights": torch.ones(found[2].shape[1]).to(found[2])}
+        told = finding.finder_loss(found, targets | no_parts)
+        losses.append(float(told["heat"] + told["sides"]))
     return float(np.mean(losses))
 
 

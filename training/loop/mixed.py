@@ -70,9 +70,10 @@ class WithNothing:
 
 
 def _joined(some: Drawn, more: Drawn) -> Drawn:
-    """Both in one batch; what is one for all of a batch is that of the first."""
+    """Both in one batch; counts are summed, and what else is one for all of a batch is that of the first."""
     (windows, targets), (others, theirs) = some, more
-    joined = {name: torch.cat([values, theirs[name]]) for name, values in targets.items() if name != _OF_ALL}
+    rest = {name: values for name, values in targets.items() if name != _OF_ALL}
+    joined = {n: torch.cat([values, theirs[n]]) if values.ndim else values + theirs[n] for n, values in rest.items()}
     return torch.cat([windows, others]), joined | {_OF_ALL: targets[_OF_ALL]}
 
 

@@ -77,14 +77,9 @@ def stream(options: argparse.Namespace) -> None:
 
 
 def _stored(options: argparse.Namespace, task: Task, preset: Preset, device: torch.device) -> Batches | None:
-    """Batches of the stored renders that are learned from beside the stream, where some are given.
-
-    Raises `DatasetError` where a finder is taught.
-    """
+    """Batches of the stored renders that are learned from beside the stream, where some are given."""
     if not options.data:
         return None
-    if task.name != "reader":
-        raise DatasetError(f"--data came for a {task.name}; only a reader learns from stored renders beside the stream")
     records = read_manifests(options.data, "train")
     return task.batches(records, load_bank(records, preset.canvas_px, device, preset.workers, preset.clean), preset)
 
