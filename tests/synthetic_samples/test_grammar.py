@@ -9,7 +9,7 @@ from manifold3d import Error
 from classifier.taxonomy import CONCEPTS, CONTROL_BOX_CONCEPTS
 from synthetic_samples.geometry import Part
 from synthetic_samples.grammar.grips import grip
-from synthetic_samples.grammar.heads import head
+from synthetic_samples.grammar.heads import _bellows, _rims, head
 from synthetic_samples.grammar.nameless.additions import ADDITIONS
 from synthetic_samples.grammar.nameless.builds import BUILDS
 from synthetic_samples.grammar.nameless.mixture import CLOSED, mixture
@@ -98,6 +98,24 @@ def test_a_head_is_what_its_value_says(lowering: str, style: str) -> None:
             rest = _labelled(built.pieces, "actuator_head/housing") + _labelled(built.pieces, "actuator_head/collar")
             assert min(grip.solid.min_gap(part.solid, 0.01) for grip in grips for part in rest) < 0.0015
             assert built.knob_radius_m >= SMALLEST_KNOB_M
+
+
+def test_bellows_hug_the_tube_and_bulge_nowhere_beyond_what_they_may() -> None:
+    """Every fold lies between tube and widest; a bellows wider than what it stands on would be a knob."""
+    for seed in range(12):
+        solid = _bellows(np.random.default_rng([9, seed]), 0.02, 0.028, 0.3)
+        low, high = solid.bounding_box()[2], solid.bounding_box()[5]
+        radii = np.hypot(*solid.to_mesh().vert_properties[:, :2].T)
+        radii = radii[radii > 0.001]  # without the middles of its ends
+        assert low == 0 and 0.075 <= high <= 0.285
+        assert 0.02 < radii.min() < 0.93 * radii.max() and radii.max() <= 0.028 + 1e-6
+
+
+def test_rims_of_another_colour_shorten_no_neck() -> None:
+    """They are let into the ends of the case: what stands beyond is half a millimetre."""
+    for seed in range(12):
+        low, high = _along_the_axis(_rims(np.random.default_rng([10, seed]), 0.04, 0.03))
+        assert high == pytest.approx(0.0405) and low == pytest.approx(-0.0405)
 
 
 @pytest.mark.parametrize("style", STYLES)
