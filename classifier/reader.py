@@ -33,11 +33,12 @@ class Reader:
         name = self.session.get_inputs()[0].name
         read = []
         for each in found:
-            seen: list[list[np.ndarray]] = []
+            seen: list[dict[str, np.ndarray]] = []
             for view in self.recipe.views:
-                if not view.to_read or self._says_more(each, seen[0][0][0]):
-                    seen.append(self.session.run(heads, {name: self._window(photo, each, view)[None]}))
-            read.append({head: np.mean([outputs[n][0] for outputs in seen], axis=0) for n, head in enumerate(heads)})
+                if not view.to_read or self._says_more(each, seen[0]["kind"]):
+                    told = self.session.run(heads, {name: self._window(photo, each, view)[None]})
+                    seen.append({head: values[0] for head, values in zip(heads, told, strict=True)})
+            read.append({head: np.mean([of_view[head] for of_view in seen], axis=0) for head in heads})
         return read
 
     def windows(self, photo: Photo, found: Found) -> list[np.ndarray]:

@@ -269,9 +269,7 @@ def _entry(value: str, evidence_px: float) -> Concept:
 
 def _lowering(scene: Scene, truth: Truth, px: Mapping[str, float]) -> Concept:
     value = truth.values["lowering"]
-    if (
-        value == "none"
-    ):  # said of the ends that the photo shows; a mechanism may sit at either, and the head may hide it
+    if value == "none":  # said of the ends that show: a mechanism may sit at either, and the head may hide it
         ends = {
             "fork": px.get("actuator_head/fork", 0) + px.get("actuator_head/plain_end", 0),
             "tube": 2 * px.get("actuator_tube/root", 0) + px.get("actuator_head/collar", 0),

@@ -21,7 +21,7 @@ from training.command import main
 from training.data.dataset import load_bank
 from training.data.manifest import read_manifests
 from training.loop.finding import cell_targets
-from training.nets.checkpoint import load_network, read_whole, write_whole
+from training.nets.checkpoint import CheckpointError, load_network, read_whole, write_whole
 from training.nets.model import new_network
 
 
@@ -67,6 +67,12 @@ def test_the_average_of_least_loss_is_kept_and_the_finder_stays(
     for ours, theirs in zip(kept.state_dict().values(), began.state_dict().values(), strict=True):
         assert torch.equal(ours, theirs)
     assert (out / "finder.pt").read_bytes() == (small_run / "finder.pt").read_bytes()
+
+
+def test_a_run_without_any_network_is_refused(small_run: Path, drawn: dict[str, Path], tmp_path: Path):
+    renders = read_manifests([drawn["calibration"]], "calibration")
+    with pytest.raises(CheckpointError, match=r"nowhere.reader\.pt"):
+        average_checkpoints(small_run, [tmp_path / "nowhere"], renders, tmp_path, torch.device("cpu"), 1)
 
 
 def test_a_finder_that_a_run_holds_is_averaged_by_its_own_loss(small_run: Path, drawn: dict[str, Path], tmp_path: Path):

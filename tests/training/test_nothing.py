@@ -61,6 +61,12 @@ def test_things_that_were_cut_out_lie_on_four_pictures_in_five_and_hide_what_is_
     assert (shown[:8] == 0).all() and (shown[8:] > 0.01).float().mean() > 0.9 and shown.max() > 0.5
 
 
+def test_a_cut_out_that_is_no_picture_is_named(tmp_path: Path) -> None:
+    (tmp_path / "broken.png").write_text("no picture")
+    with pytest.raises(DatasetError, match=r"broken\.png: cannot be read as a picture"):
+        read_cut_outs(tmp_path, 32)
+
+
 def test_a_folder_without_cut_outs_is_named(tmp_path: Path) -> None:
     with pytest.raises(DatasetError, match=r"no \.png or \.webp file there"):
         read_cut_outs(tmp_path, 32)

@@ -36,16 +36,18 @@ Weights = dict[str, torch.Tensor]
 
 def average_checkpoints(
     initial: Path, runs: Sequence[Path], renders: Sequence[Record], out: Path, device: torch.device, workers: int
-) -> dict[str, float]:
+) -> dict[str, dict[str, float]]:
     """Write the best average of the networks in `runs`, which all began in `initial`, to `out`.
 
-    A network that the runs do not hold stays as it began. Returns the loss of every candidate by network and name.
-    Raises `CheckpointError` where a checkpoint is missing.
+    Of a run that holds no finder the reader is averaged; a network that no run holds stays as it began. Returns the
+    loss of every candidate by network and name. Raises `CheckpointError` where a checkpoint is missing.
     """
     bank = load_bank(renders, read_whole(initial / "reader.pt")["about"]["preset"]["canvas_px"], device, workers)
     losses = {}
-    for task, loss in (("reader", loss_as_served), ("finder", loss_of_finder)):
-        if any((run / f"{task}.pt").is_file() for run in runs):
+    finders = any((run / "finder.pt").is_file() for run in runs)
+    readers = any((run / "reader.pt").is_file() for run in runs) or not finders
+    for task, held, loss in (("reader", readers, loss_as_served), ("finder", finders, loss_of_finder)):
+        if held:
             losses[task] = _averaged(task, loss, (initial, *runs), bank, renders, out)
         else:
             shutil.copy(initial / f"{task}.pt", out / f"{task}.pt")
@@ -55,6 +57,7 @@ def average_checkpoints(
 def _averaged(
     task: str, loss: Callable, folders: Sequence[Path], bank: PictureBank, renders: Sequence[Record], out: Path
 ) -> dict[str, float]:
+    """Write the best average of one network; the first of `folders` is what the others began from."""
     kept = {folder: read_whole(folder / f"{task}.pt") for folder in folders}
     preset = kept[folders[0]]["about"]["preset"]
     net = new_network(task, pretrained=False).to(bank.device).eval()

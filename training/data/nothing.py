@@ -19,7 +19,9 @@ _LEAVES, _LARGEST, _SMALLEST = 70, 0.6, 0.02  # radii as shares of the side
 _WAVES = 4  # of an outline
 _AT_ONCE = 64
 _COLOURFUL = 0.3  # how far a leaf's colour strays from grey, on average
-_THINGS, _SIZES = (1, 3), (0.4, 2.5)  # cut-outs a picture, and their sides as shares of the picture's
+_MOST_THINGS, _ANOTHER = 3, 0.4  # cut-outs a picture, and the chance of each after the first
+_SIZES = (0.4, 2.5)  # their sides as shares of the picture's
+_FAR_AWAY = 9.0
 
 
 def nothing_pictures(
@@ -49,13 +51,16 @@ def nothing_bank(
 
 
 def read_cut_outs(folder: Path, side_px: int) -> torch.Tensor:
-    """Every picture with transparency in a folder, as float16 (M, 4, C, C) in [0, 1], colours times their opacity.
+    """Every picture in a folder, as float16 (M, 4, C, C) in [0, 1], colours times their opacity.
 
-    Raises `DatasetError` where there is none.
+    Raises `DatasetError` where there is none, and of one that cannot be read.
     """
     found = []
     for path in sorted(each for each in folder.rglob("*") if each.suffix in (".png", ".webp")):
-        picture = Image.open(path).convert("RGBA")
+        try:
+            picture = Image.open(path).convert("RGBA")
+        except OSError as error:
+            raise DatasetError(f"{path}: cannot be read as a picture ({error}); leave it out") from None
         picture = picture.crop(picture.getchannel("A").getbbox())
         picture.thumbnail((side_px, side_px))
         whole = Image.new("RGBA", (side_px, side_px))
@@ -71,14 +76,14 @@ def read_cut_outs(folder: Path, side_px: int) -> torch.Tensor:
 def _strewn(rng: np.random.Generator, ground: torch.Tensor, cut_outs: torch.Tensor) -> torch.Tensor:
     """Things on the ground (N, 3, S, S), each anywhere, of any size and turned, mirrored half the time."""
     pictures, count = ground, len(ground)
-    for turn in range(_THINGS[1]):
+    for turn in range(_MOST_THINGS):
         rows = torch.as_tensor(rng.integers(len(cut_outs), size=count), device=cut_outs.device)
         small, large = np.log(_SIZES)
         size = np.exp(rng.uniform(small, large, count))
         angle = np.where(rng.random(count) < 0.5, rng.normal(0, 0.3, count), rng.uniform(-np.pi, np.pi, count))
         x, y = rng.uniform(-0.6, 0.6, (2, count))
         mirrored = rng.choice([-1.0, 1.0], count)
-        away = np.where(rng.random(count) < (1.0 if turn < _THINGS[0] else 0.4), 0.0, 9.0)  # not each has so many
+        away = np.where(rng.random(count) < (_ANOTHER if turn else 1.0), 0.0, _FAR_AWAY)  # not each has so many
         to_thing = np.stack(
             [
                 np.stack([mirrored * np.cos(angle), mirrored * np.sin(angle), away - x], axis=-1) / size[:, None],
@@ -86,11 +91,8 @@ def _strewn(rng: np.random.Generator, ground: torch.Tensor, cut_outs: torch.Tens
             ],
             axis=1,
         )
-        grid = functional.affine_grid(
-            torch.as_tensor(to_thing, dtype=torch.float32, device=ground.device),
-            list(ground.shape),
-            align_corners=False,
-        )
+        theta = torch.as_tensor(to_thing, dtype=torch.float32, device=ground.device)
+        grid = functional.affine_grid(theta, list(ground.shape), align_corners=False)
         things = cut_outs[rows].to(ground.device, torch.float32)
         laid = functional.grid_sample(things, grid, align_corners=False)
         pictures = laid[:, :3] + (1 - laid[:, 3:]) * pictures

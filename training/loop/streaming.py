@@ -60,11 +60,11 @@ def stream(options: argparse.Namespace) -> None:
     cut_outs = read_cut_outs(options.cut_outs, side_px).to(device) if options.cut_outs else None
     batches = STREAMED[task.name](ViewStream(plan), side_px, options.held, device, options.seed, options.unseen)
     draw = Mixed(batches, stored, options.stored).draw if stored else batches.draw
-    if task.name == "reader" and options.nothing:
-        count = _NOTHINGS * task.schedule(preset).batch
-        pictures = nothing_bank(options.seed, count, side_px, device, cut_outs)
-        draw = WithNothing(draw, options.nothing, pictures).draw
     try:
+        if task.name == "reader" and options.nothing:
+            count = _NOTHINGS * task.schedule(preset).batch
+            pictures = nothing_bank(options.seed, count, side_px, device, cut_outs)
+            draw = WithNothing(draw, options.nothing, pictures).draw
         begun = [begin(task, start, draw, device, options.seed) for start in options.begin or [IMAGENET]]
         if options.smaller:
             begun.append(_twin(begun[0], options.smaller))
