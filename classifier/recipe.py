@@ -9,7 +9,6 @@ from typing import Any, Final, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from classifier.errors import WeightsMalformed, WeightsMissing
-from classifier.recipe_before import SCHEMA_BEFORE, brought_up_to_date
 from classifier.taxonomy import CONCEPTS, LEFT_OPEN, NOT_VISIBLE, SUBJECTS
 
 METADATA_FILE: Final = "model.json"
@@ -234,25 +233,23 @@ class Recipe(Section):
 
     @classmethod
     def parse(cls, raw: bytes, path: Path) -> "Recipe":
-        """The recipe of a file's bytes. Metadata of the version before is brought up to date."""
+        """The recipe of a file's bytes; metadata of another version are refused."""
         try:
             told = json.loads(raw)
         except ValueError as error:
             raise WeightsMalformed(f"{path} is no JSON ({error}). {REINSTALL}") from error
         form = told.get("schema_version") if isinstance(told, dict) else None
-        if form not in (SCHEMA_VERSION, SCHEMA_BEFORE):
+        if form != SCHEMA_VERSION:
             raise WeightsMalformed(
                 f"{path}: schema_version is {form}, {SCHEMA_VERSION} is wanted: another version of this project wrote "
                 f"it. {REINSTALL}"
             )
         try:
-            return cls.model_validate(brought_up_to_date(told) if form == SCHEMA_BEFORE else told)
+            return cls.model_validate(told)
         except ValidationError as problem:
             first = problem.errors()[0]
             place = ".".join(str(step) for step in first["loc"])
             raise WeightsMalformed(f"{path}: {place}: {first['msg']}. {REINSTALL}") from None
-        except (KeyError, TypeError, AttributeError) as error:
-            raise WeightsMalformed(f"{path} lacks {error}. {REINSTALL}") from error
 
     def write(self, directory: Path) -> None:
         """model.json, written whole or not at all."""

@@ -11,7 +11,7 @@ ROOT = Path(__file__).parents[1]
 PACKAGES = ("classifier", "guidance", "workers", "api", "synthetic_samples", "experiments", "training")
 MOST_FILES = 12
 MORE_FILES = {
-    "classifier": "the way of a photo, one step a file; recipe_before.py goes with the next weights",
+    "classifier": "the way of a photo, one step a file",
     "synthetic_samples/shapes": "a family of shapes a file; the grammar replaces them one by one",
     "synthetic_samples/grammar": "one kind of operation a file",
     "api/pages/staff": "a screen of the staff, or a form on one, a file",

@@ -20,10 +20,8 @@ DIALECT = {
 }
 """What to say instead, and the words that it replaces."""
 
-QUOTES_THE_DIALECT = {
-    "tests/test_words.py", "classifier/recipe_before.py", "tests/classifier/test_recipe.py", "CHANGELOG.md",
-}  # fmt: skip
-"""This file; names of metadata of version 5 and the test of their translation; what a user has to rename."""
+QUOTES_THE_DIALECT = {"tests/test_words.py", "CHANGELOG.md"}
+"""This file, and what a user has to rename."""
 
 
 def pages() -> list[Path]:
