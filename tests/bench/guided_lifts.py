@@ -42,11 +42,12 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=40)
     parser.add_argument("--seed", type=int, required=True)
     parser.add_argument("--style", choices=STYLES, default="heldout")
+    parser.add_argument("--variant", default="scalar_rgb", help="renderer back end")
     parser.add_argument("--out", type=Path, required=True)
     arguments = parser.parse_args()
     arguments.out.mkdir(parents=True, exist_ok=True)
     cv2.setNumThreads(1)
-    use_variant("scalar_rgb")
+    use_variant(arguments.variant)
     lifts = _lifts(arguments.seed, arguments.style)
     with (arguments.out / "lifts.jsonl").open("w", encoding="utf-8", buffering=1) as told:
         for number in range(arguments.count):

@@ -24,6 +24,7 @@ SHARE_OF_KIND = {"control_box": 0.42, "actuator_head": 0.31, "hand_control": 0.0
 BACKGROUND_SHARE = 0.4  # of the windows of kind "other"; the rest are look-alikes
 LOSS_WEIGHT = {"parts": 2.0, "relations": 0.5}
 FULL_WEIGHT_PX, LEAST_WEIGHT = 64.0, 0.4  # a box with shorter sides than this shows little, and is drawn less often
+TEMPERATURE = 2.0  # of a teacher's and a pupil's answers
 SAMPLE = 512  # windows from which it is judged how common each part is
 
 
@@ -146,11 +147,27 @@ def reader_loss(read: dict[str, torch.Tensor], targets: dict[str, torch.Tensor])
         applies = targets[concept].sum(dim=1)
         each = functional.cross_entropy(read[concept].float(), targets[concept], reduction="none")
         losses[concept] = each.sum() / applies.sum().clamp(min=1)
+    if "soft" in targets:
+        losses["soft"] = _distillation_loss(read, targets)
     if "relations" in targets:
         losses["relations"] = _relations_loss(read["relations"].float(), targets["relations"])
     losses["parts"] = part_loss(read["parts"], targets["parts"], targets["part_weights"])
     total = sum(loss * LOSS_WEIGHT.get(name, 1.0) for name, loss in losses.items())
     return {"total": total} | {name: loss.detach() for name, loss in losses.items()}
+
+
+def _distillation_loss(read: dict[str, torch.Tensor], targets: dict[str, torch.Tensor | dict]) -> torch.Tensor:
+    """Divergence from a teacher's logits `targets["soft"]`, summed over the heads, mean over what each applies to.
+
+    At temperature 2 as in Hinton, Vinyals, Dean 2015 (arXiv:1503.02531), whose factor T² keeps the gradients' size.
+    """
+    total = read["kind"].new_zeros(())
+    for head, logits in targets["soft"].items():
+        of_student, of_teacher = ((each.float() / TEMPERATURE).log_softmax(1) for each in (read[head], logits))
+        each = functional.kl_div(of_student, of_teacher, reduction="none", log_target=True).sum(1)
+        applies = torch.ones_like(each) if head == "kind" else (targets[head].sum(1) > 0).float()
+        total = total + TEMPERATURE**2 * (each * applies).sum() / applies.sum().clamp(min=1)
+    return total
 
 
 def _relations_loss(logits: torch.Tensor, truths: torch.Tensor) -> torch.Tensor:

@@ -10,10 +10,11 @@ from pathlib import Path
 
 import numpy as np
 import torch
+from timm.layers import DropPath
 from torch import nn
 from torch.nn import functional
 
-from classifier.recipe import Recipe
+from classifier.recipe import CLASSES, Recipe
 from synthetic_samples.render.stream import StreamPlan, ViewStream
 from synthetic_samples.scene.layout import Brief
 from training.config import PRESETS, STRIDE, Preset
@@ -32,6 +33,7 @@ from training.nets.model import BACKBONE, BACKBONE_WEIGHTS, COARSEST_STRIDE, new
 
 IMAGENET = "imagenet"
 STREAMED = {"reader": StreamedWindows, "finder": StreamedPhotos}
+STREAMED_DROPOUT = 0.1
 _STATISTICS_BATCHES, _STATISTICS_BATCH = 16, 32  # views by which a served network's norms are set apart
 _REPORT_EVERY_S, _SAVE_EVERY_S = 15.0, 60.0
 _NOTHINGS = 8  # pictures of nothing to be drawn from, for each window of a batch
@@ -41,10 +43,8 @@ _GROUP = 128  # views a batch whose loss is measured at the end
 def stream(options: argparse.Namespace) -> None:
     """Start the stream, teach, store `OUT/NAME/TASK.pt` for each beginning, how it began, and `OUT/streamed.json`."""
     task = TASKS[options.task]
-    if options.smaller and (task.name != "reader" or options.smaller % COARSEST_STRIDE):
-        raise DatasetError(
-            f"--smaller {options.smaller} came for a {task.name}; want a multiple of {COARSEST_STRIDE}, and a reader"
-        )
+    if options.smaller and options.smaller % COARSEST_STRIDE:
+        raise DatasetError(f"--smaller {options.smaller} came; want a multiple of {COARSEST_STRIDE}")
     preset = _preset(options, task)
     devices = (options.devices or ("cuda:0" if torch.cuda.is_available() else "cpu")).split(",")
     device, side_px = torch.device(devices[0]), getattr(preset, f"{task.name}_px")
@@ -66,7 +66,7 @@ def stream(options: argparse.Namespace) -> None:
             pictures = nothing_bank(options.seed, count, side_px, device, cut_outs)
             draw = WithNothing(draw, options.nothing, pictures).draw
         begun = [begin(task, start, draw, device, options.seed) for start in options.begin or [IMAGENET]]
-        if options.smaller:
+        if options.smaller and task.name == "reader":
             begun.append(_twin(begun[0], options.smaller))
         for each in begun:  # what `average` may mix the taught network with
             about = _about(task, each, preset, options.seed)
@@ -85,11 +85,12 @@ def _stored(options: argparse.Namespace, task: Task, preset: Preset, device: tor
 
 
 def _preset(options: argparse.Namespace, task: Task) -> Preset:
-    """The preset with the minutes and the batch that are asked for."""
+    """The preset with the minutes, the batch and, of a finder, the side that are asked for."""
     schedule = replace(task.schedule(PRESETS[options.preset]), minutes=options.minutes)
     if options.batch:
         schedule = replace(schedule, batch=options.batch)
-    return replace(PRESETS[options.preset], **{task.name: schedule})
+    preset = replace(PRESETS[options.preset], **{task.name: schedule})
+    return replace(preset, finder_px=options.smaller) if options.smaller and task.name == "finder" else preset
 
 
 @dataclass(frozen=True)
@@ -111,11 +112,23 @@ def begin(task: Task, start: str, draw: Callable, device: torch.device, seed: in
     torch.manual_seed(seed)
     backbone = start.removeprefix(f"{IMAGENET}-") if start != IMAGENET else BACKBONE
     if backbone in BACKBONE_WEIGHTS:
-        return Begun(start, new_network(task.name, True, backbone).to(device), {"backbone": backbone})
+        net = _hardly_dropped(new_network(task.name, True, backbone))
+        return Begun(start, net.to(device), {"backbone": backbone})
     rng = np.random.default_rng(0)
     some = [draw(rng, _STATISTICS_BATCH, learned=False)[0] for _ in range(_STATISTICS_BATCHES)]
     about = {"went_on_from": start, "pictures": Recipe.read(Path(start))[0].trained_on.synthetic}
-    return Begun("served", served_network(task.name, Path(start), some, device), about, gently=True)
+    net = _hardly_dropped(served_network(task.name, Path(start), some, device))
+    return Begun("served", net, about, gently=True)
+
+
+def _hardly_dropped(net: nn.Module) -> nn.Module:
+    """The network with little dropout and no stochastic depth: views seen twice at most cannot be overfitted."""
+    for module in net.modules():
+        if isinstance(module, nn.Dropout):
+            module.p = min(module.p, STREAMED_DROPOUT)
+        elif isinstance(module, DropPath):
+            module.drop_prob = 0.0
+    return net
 
 
 def _twin(first: Begun, side_px: int) -> Begun:
@@ -130,7 +143,9 @@ def train_streamed(
     `draw`: where a batch holds more than streamed views.
     """
     shared = _shared(draw or batches.draw)
-    runs = [Run(each.net, _job(task, each, shared, config)) for each in begun]
+    runs = [Run(begun[0].net, _job(task, begun[0], shared, config))]
+    of_twin = _soft_targets(shared, runs[0].averaged)
+    runs += [Run(each.net, _job(task, each, of_twin if each.side_px else shared, config)) for each in begun[1:]]
     started = reported = saved = time.monotonic()
     for run in runs:
         run.running_since = started
@@ -169,6 +184,18 @@ def _shared(draw: Callable) -> Callable:
         return cached[key]
 
     return shared
+
+
+def _soft_targets(draw: Callable, teacher: nn.Module) -> Callable:
+    """Draws of windows as they are, with what a reader says of them among the targets."""
+
+    def drawn(rng: np.random.Generator, count: int) -> Drawn:
+        windows, targets = draw(rng, count)
+        with torch.no_grad(), torch.autocast(windows.device.type, torch.bfloat16, windows.is_cuda):
+            told = teacher.eval()(windows)
+        return windows, targets | {"soft": {head: told[head].float() for head in ("kind", *CLASSES)}}
+
+    return drawn
 
 
 def _job(task: Task, each: Begun, draw: Callable, config: RunConfig) -> Job:
