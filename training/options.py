@@ -64,7 +64,7 @@ OPTIONS: Final[dict[str, dict]] = {
     "--smaller": {
         "type": int,
         "metavar": "PX",
-        "help": "teach a finder by photos of this side, or a twin of the first reader by windows of it, and by its answers",
+        "help": "side of a finder's photos, or of the windows of a second reader, taught by the first one's answers",
     },
     "--views": {"type": int, "default": 16, "help": "of a world"},
     "--samples": {"type": int, "default": 4, "help": "light paths a pixel"},

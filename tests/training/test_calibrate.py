@@ -16,6 +16,7 @@ from training.calibrate.calibrate import (
     finder_thresholds,
     hidden_shares,
     thresholds,
+    thresholds_that_matter,
 )
 from training.data.manifest import Reading, Subject
 from training.measure.collect import RawPhoto, match
@@ -98,3 +99,18 @@ def test_each_true_subject_is_matched_once_by_the_likeliest_box():
     found = [raw(0.5, -1), raw(0.9, -1), raw(0.7, -1, kind="charger")]
     assert match(found, record(HEAD)) == [-1, 0, -1]
     assert match([], record(HEAD)) == [] and match(found, record()) == [-1, -1, -1]
+
+
+def test_what_would_be_turned_away_in_any_case_is_not_read():
+    """Boxes that are answered raise the finder's own threshold, all others do not; and never does it fall."""
+    likely = np.linspace(0.2, 0.9, 701)
+    photos = [RawPhoto(USABLE, (raw(p, 0),), ()) for p in likely]
+    rule = gate().acceptance.recipe.with_(thresholds=dict.fromkeys(SUBJECTS, 0.3))
+    wide = Gate(finder(), Acceptance(rule, FeatureSpace.unfitted()))
+    answered = likely[likely >= 0.3]
+    found = thresholds_that_matter(photos, wide)
+    assert found["actuator_head"] == pytest.approx(answered[int(0.005 * len(answered))])
+    assert found["charger"] == wide.finder.thresholds["charger"]  # nothing to go by
+    high = Gate(wide.finder.with_(thresholds=dict.fromkeys(SUBJECTS, 0.45)), wide.acceptance)
+    assert all(value >= 0.45 for value in thresholds_that_matter(photos, high).values())
+    assert thresholds_that_matter(photos[500:], wide)["actuator_head"] == HIGHEST_OF_FINDER

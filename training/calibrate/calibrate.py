@@ -44,6 +44,7 @@ LOWEST_OF_FINDER, HIGHEST_OF_FINDER = 0.001, 0.5
 
 LOWEST_THRESHOLD, HIGHEST_THRESHOLD = 0.05, 0.9
 KEPT_BY_THE_FINDER = 0.99  # share of the subjects which it finds at all and the reader agrees on
+ANSWERED_STILL = 0.995  # share of the subjects that are answered, which the finder's own thresholds leave so
 TRAINING_PICTURES_FOR_FEATURES = 2000
 
 
@@ -114,7 +115,9 @@ def fit_gate(recipe: FinderRecipe, raw: Sequence[RawPhoto], records: Sequence[Re
     finder = recipe.with_(temperature=temperature, thresholds=finder_thresholds(raw, temperature))
     joint = undecided(finder).with_(weights=fit_joint(raw, finder, space))
     gate = Gate(finder, Acceptance(joint, space))
-    return Gate(finder, Acceptance(joint.with_(thresholds=thresholds(raw, records, gate)), space))
+    acceptance = Acceptance(joint.with_(thresholds=thresholds(raw, records, gate)), space)
+    wide = Gate(finder, acceptance)
+    return Gate(finder.with_(thresholds=thresholds_that_matter(raw, wide)), acceptance)
 
 
 def fit_concepts(
@@ -196,6 +199,21 @@ def finder_thresholds(raw: Sequence[RawPhoto], temperature: float) -> dict[str, 
         reached = np.sort(calibrated(hits, temperature))
         least = reached[int((1 - KEPT_BY_THE_FINDER) * len(reached))] if len(reached) else HIGHEST_OF_FINDER
         found[kind] = float(np.clip(least, LOWEST_OF_FINDER, HIGHEST_OF_FINDER))
+    return found
+
+
+def thresholds_that_matter(raw: Sequence[RawPhoto], gate: Gate) -> dict[str, float]:
+    """The gate's thresholds of the finder, raised where nearly all subjects that are answered reach more.
+
+    What lies under them would be read for nothing: the joint probability turns it away.
+    """
+    right = [s for photo in raw for s in gate.accepted(photo) if s.matched >= 0]
+    found = dict(gate.finder.thresholds)
+    for kind in SUBJECTS:
+        reached = np.sort([gate.found(s).probability for s in right if s.kind == kind])
+        if len(reached):
+            least = float(reached[int((1 - ANSWERED_STILL) * len(reached))])
+            found[kind] = float(np.clip(least, found[kind], HIGHEST_OF_FINDER))
     return found
 
 

@@ -228,18 +228,19 @@ def _probes(count: int, input_px: int) -> np.ndarray:
 
 
 def _recipe(weights: Path, about: dict, provenance: Provenance) -> Recipe:
-    preset = about["reader"]["preset"]
+    presets = {task: facts["preset"] for task, facts in about.items()}  # each network may be of another run
     hashes = {task: hashlib.sha256((weights / f"{task}.onnx").read_bytes()).hexdigest() for task in about}
     shared = {"mean": MEAN, "std": STD}
     even = dict.fromkeys(SUBJECTS, UNCALIBRATED_THRESHOLD)
     return Recipe(
         version=VERSION,
         finder=FinderRecipe(
-            file="finder.onnx", sha256=hashes["finder"], input_px=preset["finder_px"], stride=STRIDE,
+            file="finder.onnx", sha256=hashes["finder"], input_px=presets["finder"]["finder_px"], stride=STRIDE,
             kinds=tuple(SUBJECTS), temperature=1.0, thresholds=even, **shared,
         ),
         reader=ReaderRecipe(
-            file="reader.onnx", sha256=hashes["reader"], input_px=preset["reader_served_px"], views=VIEWS, kinds=KINDS,
+            file="reader.onnx", sha256=hashes["reader"], input_px=presets["reader"]["reader_served_px"],
+            views=VIEWS, kinds=KINDS,
             concepts={concept: ConceptRecipe.uncalibrated(concept) for concept in CONCEPTS}, coverage=COVERAGE,
             doubt=LEAST_DOUBT, correlation=CHOSEN_CORRELATION, **shared,
         ),
