@@ -27,8 +27,8 @@ WORKING_PX = 960
 33 ms at 1/2), and it is large enough for the window around most parts, so that few are decoded twice."""
 
 MOST_ENLARGED = 2
-"""How far a window may be enlarged before the photo is decoded at a larger scale for it: as far as the windows were that
-the networks learned from, most of them."""
+"""How far a window may be enlarged before the photo is decoded at a larger scale for it: as far as most of the windows
+that the networks learned from."""
 
 EXIF_ORIENTATION = 0x0112
 TRANSPOSE_OF_ORIENTATION = {

@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 import torch
 from PIL import Image
-from timm.layers import DropPath
 
 from classifier.identify import WEIGHTS_DIR
 from classifier.recipe import CLASSES, KINDS
@@ -232,29 +231,6 @@ def test_a_smaller_side_is_of_whole_cells(tmp_path, capsys) -> None:
     assert "--smaller 208 came" in capsys.readouterr().err
 
 
-def test_what_is_streamed_is_hardly_dropped() -> None:
-    net = streaming.begin(TASKS["reader"], "imagenet", None, CPU, 1).net.train()
-    assert {module.p for module in net.modules() if isinstance(module, torch.nn.Dropout)} == {0.1}
-    assert all(module.drop_prob == 0 for module in net.modules() if isinstance(module, DropPath))
-
-
-def test_a_pupil_is_told_how_far_it_is_from_its_teacher() -> None:
-    torch.manual_seed(5)
-    batches = StreamedWindows(_Stream(), SIDE, 48, CPU, 1, unseen=6)
-    teacher, pupil = (new_network("reader", False).eval() for _ in range(2))
-    windows, targets = streaming._soft_targets(batches.draw, teacher)(np.random.default_rng(3), 4)
-    batches.close()
-    assert reader_loss(teacher(windows), targets)["soft"] == pytest.approx(0, abs=1e-5)
-    said, wanted = pupil(windows), 0.0
-    for head, logits in targets["soft"].items():
-        applies = torch.ones(4) if head == "kind" else (targets[head].sum(1) > 0).float()
-        student, told = ((each.double() / 2).softmax(1) for each in (said[head], logits))
-        each = (told * (told / student).log()).sum(1)  # the divergence as its definition has it
-        wanted += 4 * float((each * applies).sum() / applies.sum().clamp(min=1))
-    assert float(reader_loss(said, targets)["soft"]) == pytest.approx(wanted, rel=1e-4)
-    assert "soft" not in reader_loss(said, {name: each for name, each in targets.items() if name != "soft"})
-
-
 def test_two_readers_learn_from_the_same_views(tmp_path) -> None:
     torch.manual_seed(9)
     batches = StreamedWindows(_Stream(), SIDE, 48, CPU, 1, unseen=6)
@@ -356,22 +332,8 @@ def test_the_command_teaches_a_finder(tmp_path, monkeypatch) -> None:
     monkeypatch.setattr(streaming, "_STATISTICS_BATCHES", 1)
     monkeypatch.setattr(streaming, "ViewStream", lambda plan: plans.append(plan) or _Stream(side=plan.side_px))
     given = ["--preset", "small", "--batch", "4", "--minutes", "0.02", "--held", "64", "--unseen", "6"]
-    main(
-        [
-            "stream",
-            "--task",
-            "finder",
-            "--out",
-            str(tmp_path),
-            "--devices",
-            "cpu",
-            *given,
-            "--begin",
-            str(WEIGHTS_DIR),
-            "--smaller",
-            "96",
-        ]
-    )
+    given += ["--smaller", "96", "--out", str(tmp_path), "--devices", "cpu", "--begin", str(WEIGHTS_DIR)]
+    main(["stream", "--task", "finder", *given])
     assert plans[0].whole and plans[0].side_px == 96
     about = read_whole(tmp_path / "served" / "finder.pt")["about"]
     assert about["task"] == "finder" and about["preset"]["finder_px"] == 96

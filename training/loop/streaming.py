@@ -10,7 +10,6 @@ from pathlib import Path
 
 import numpy as np
 import torch
-from timm.layers import DropPath
 from torch import nn
 from torch.nn import functional
 
@@ -33,7 +32,6 @@ from training.nets.model import BACKBONE, BACKBONE_WEIGHTS, COARSEST_STRIDE, new
 
 IMAGENET = "imagenet"
 STREAMED = {"reader": StreamedWindows, "finder": StreamedPhotos}
-STREAMED_DROPOUT = 0.1
 _STATISTICS_BATCHES, _STATISTICS_BATCH = 16, 32  # views by which a served network's norms are set apart
 _REPORT_EVERY_S, _SAVE_EVERY_S = 15.0, 60.0
 _NOTHINGS = 8  # pictures of nothing to be drawn from, for each window of a batch
@@ -112,23 +110,11 @@ def begin(task: Task, start: str, draw: Callable, device: torch.device, seed: in
     torch.manual_seed(seed)
     backbone = start.removeprefix(f"{IMAGENET}-") if start != IMAGENET else BACKBONE
     if backbone in BACKBONE_WEIGHTS:
-        net = _hardly_dropped(new_network(task.name, True, backbone))
-        return Begun(start, net.to(device), {"backbone": backbone})
+        return Begun(start, new_network(task.name, True, backbone).to(device), {"backbone": backbone})
     rng = np.random.default_rng(0)
     some = [draw(rng, _STATISTICS_BATCH, learned=False)[0] for _ in range(_STATISTICS_BATCHES)]
     about = {"went_on_from": start, "pictures": Recipe.read(Path(start))[0].trained_on.synthetic}
-    net = _hardly_dropped(served_network(task.name, Path(start), some, device))
-    return Begun("served", net, about, gently=True)
-
-
-def _hardly_dropped(net: nn.Module) -> nn.Module:
-    """The network with little dropout and no stochastic depth: views seen twice at most cannot be overfitted."""
-    for module in net.modules():
-        if isinstance(module, nn.Dropout):
-            module.p = min(module.p, STREAMED_DROPOUT)
-        elif isinstance(module, DropPath):
-            module.drop_prob = 0.0
-    return net
+    return Begun("served", served_network(task.name, Path(start), some, device), about, gently=True)
 
 
 def _twin(first: Begun, side_px: int) -> Begun:
