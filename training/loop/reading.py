@@ -159,7 +159,7 @@ def reader_loss(read: dict[str, torch.Tensor], targets: dict[str, torch.Tensor])
 def _distillation_loss(read: dict[str, torch.Tensor], targets: dict[str, torch.Tensor | dict]) -> torch.Tensor:
     """Divergence from a teacher's logits `targets["soft"]`, summed over the heads, mean over what each applies to.
 
-    At temperature 2 as in Hinton, Vinyals, Dean 2015 (arXiv:1503.02531), whose factor T² keeps the gradients' size.
+    At temperature 2, as Hinton, Vinyals and Dean (2015, from memory), whose factor T² keeps the gradients' size.
     """
     total = read["kind"].new_zeros(())
     for head, logits in targets["soft"].items():
