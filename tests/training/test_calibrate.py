@@ -101,7 +101,7 @@ def test_each_true_subject_is_matched_once_by_the_likeliest_box():
     assert match([], record(HEAD)) == [] and match(found, record()) == [-1, -1, -1]
 
 
-def test_what_would_be_turned_away_in_any_case_is_not_read():
+def test_what_would_be_turned_away_is_hardly_read():
     """Things that are answered raise the finder's own threshold where nothing is read of their kind; it never falls."""
     likely = np.linspace(0.2, 0.9, 701)
     photos = [RawPhoto(USABLE, apart(raw(p, 0, kind="charger"), raw(p, 0)), ()) for p in likely]

@@ -327,14 +327,15 @@ def test_a_finder_is_taught_the_boxes_of_whole_photos_and_half_a_thing_is_not_as
     assert targets["boxes"] == 4
 
 
-def test_the_command_teaches_a_finder(tmp_path, monkeypatch) -> None:
+@pytest.mark.parametrize(("asked", "side_px"), [([], PRESETS["small"].finder_px), (["--smaller", "96"], 96)])
+def test_the_command_teaches_a_finder(tmp_path, monkeypatch, asked: list[str], side_px: int) -> None:
     plans = []
     monkeypatch.setattr(streaming, "_STATISTICS_BATCHES", 1)
     monkeypatch.setattr(streaming, "ViewStream", lambda plan: plans.append(plan) or _Stream(side=plan.side_px))
     given = ["--preset", "small", "--batch", "4", "--minutes", "0.02", "--held", "64", "--unseen", "6"]
-    given += ["--smaller", "96", "--out", str(tmp_path), "--devices", "cpu", "--begin", str(WEIGHTS_DIR)]
+    given += [*asked, "--out", str(tmp_path), "--devices", "cpu", "--begin", str(WEIGHTS_DIR)]
     main(["stream", "--task", "finder", *given])
-    assert plans[0].whole and plans[0].side_px == 96
+    assert plans[0].whole and plans[0].side_px == side_px
     about = read_whole(tmp_path / "served" / "finder.pt")["about"]
-    assert about["task"] == "finder" and about["preset"]["finder_px"] == 96
+    assert about["task"] == "finder" and about["preset"]["finder_px"] == side_px
     assert json.loads((tmp_path / "streamed.json").read_text())["task"] == "finder"

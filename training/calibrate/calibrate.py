@@ -115,9 +115,8 @@ def fit_gate(recipe: FinderRecipe, raw: Sequence[RawPhoto], records: Sequence[Re
     finder = recipe.with_(temperature=temperature, thresholds=finder_thresholds(raw, temperature))
     joint = undecided(finder).with_(weights=fit_joint(raw, finder, space))
     gate = Gate(finder, Acceptance(joint, space))
-    acceptance = Acceptance(joint.with_(thresholds=thresholds(raw, records, gate)), space)
-    wide = Gate(finder, acceptance)
-    return Gate(finder.with_(thresholds=thresholds_that_matter(raw, wide)), acceptance)
+    gate = Gate(finder, Acceptance(joint.with_(thresholds=thresholds(raw, records, gate)), space))
+    return replace(gate, finder=finder.with_(thresholds=thresholds_that_matter(raw, gate)))
 
 
 def fit_concepts(
@@ -196,25 +195,28 @@ def finder_thresholds(raw: Sequence[RawPhoto], temperature: float) -> dict[str, 
     found = {}
     for kind in SUBJECTS:
         hits = [s.probability for p in raw for s in p.found if s.kind == kind and s.agreed and s.matched >= 0]
-        reached = np.sort(calibrated(hits, temperature))
-        least = reached[int((1 - KEPT_BY_THE_FINDER) * len(reached))] if len(reached) else HIGHEST_OF_FINDER
-        found[kind] = float(np.clip(least, LOWEST_OF_FINDER, HIGHEST_OF_FINDER))
+        found[kind] = _reached(calibrated(hits, temperature), KEPT_BY_THE_FINDER, LOWEST_OF_FINDER)
     return found
+
+
+def _reached(probabilities: np.ndarray, share: float, least: float) -> float:
+    """What this share of probabilities (n,) reaches, between `least` and the highest of the finder; it, where none."""
+    ordered = np.sort(probabilities)
+    reached = ordered[int((1 - share) * len(ordered))] if len(ordered) else HIGHEST_OF_FINDER
+    return float(np.clip(reached, least, HIGHEST_OF_FINDER))
 
 
 def thresholds_that_matter(raw: Sequence[RawPhoto], gate: Gate) -> dict[str, float]:
     """The gate's thresholds of the finder, raised for kinds of which nothing is read to what those answered reach.
 
-    What lies under them is read for nothing: the joint probability turns it away. Of boxes and heads all stay: in
-    another renderer the finder is less sure of them than on calibration renders.
+    What lies under them is read for nothing, nearly always: the joint probability turns it away. Of boxes and heads all
+    stay: in another renderer the finder is less sure of them than on calibration renders.
     """
     right = [s for photo in raw for s in gate.accepted(photo) if s.matched >= 0]
     found = dict(gate.finder.thresholds)
-    for kind in SUBJECTS:
-        reached = np.sort([gate.found(s).probability for s in right if s.kind == kind and not CONCEPTS_OF.get(kind)])
-        if len(reached):
-            least = float(reached[int((1 - ANSWERED_STILL) * len(reached))])
-            found[kind] = float(np.clip(least, found[kind], HIGHEST_OF_FINDER))
+    for kind in {s.kind for s in right if not CONCEPTS_OF.get(s.kind)}:
+        likely = np.array([gate.found(s).probability for s in right if s.kind == kind])
+        found[kind] = _reached(likely, ANSWERED_STILL, found[kind])
     return found
 
 
